@@ -1,0 +1,127 @@
+"""Reading JSON strictly: finite numbers, bounded depth, text that every database can hold."""
+
+import json
+import math
+from collections.abc import Iterator, Mapping
+from typing import IO, Any, NoReturn
+
+from rest_framework.parsers import BaseParser
+
+from packs.errors import Malformed, TooLarge
+
+BODY_LIMIT = 8 * 1024 * 1024  # bytes of one JSON body: a list of 5,000 checks of 96 positions
+LINE_LIMIT = 256 * 1024  # bytes of one line of a stream; a check of 400 cells takes 4 kB
+CHUNK = 64 * 1024
+JSON_TYPE = "application/json"
+NDJSON_TYPE = "application/x-ndjson"
+
+
+def parse(raw: bytes) -> Any:
+    """The value of one JSON text in UTF-8; Malformed, with the reason, for anything else."""
+    try:
+        value = json.loads(
+            raw.decode("utf-8"), parse_constant=_refuse_constant, parse_float=_finite
+        )
+    except UnicodeDecodeError as error:
+        raise Malformed.at("", "not_utf8", "The body is not UTF-8; send UTF-8.") from error
+    except RecursionError as error:
+        raise Malformed.at("", "too_deep", "The JSON is nested too deeply; send it flat.") from error
+    except ValueError as error:
+        raise Malformed.at("", "not_json", f"This is not valid JSON: {error}.") from error
+    if b"\\u" in raw:
+        _refuse_unstorable(value)
+    return value
+
+
+def _refuse_constant(name: str) -> NoReturn:
+    raise ValueError(f"{name} is no JSON number")
+
+
+def _finite(text: str) -> float:
+    number = float(text)
+    if not math.isfinite(number):
+        raise ValueError(f"{text} is beyond what a number here can hold")
+    return number
+
+
+def _refuse_unstorable(value: Any) -> None:
+    """NUL and half surrogate pairs pass JSON, but no database."""
+    texts = [value]
+    while texts:
+        item = texts.pop()
+        if isinstance(item, Mapping):
+            texts += [*item.keys(), *item.values()]
+        elif isinstance(item, list):
+            texts += item
+        elif isinstance(item, str) and ("\x00" in item or not _encodes(item)):
+            raise Malformed.at("", "bad_text", "A text holds a NUL or half a character; remove it.")
+
+
+def _encodes(text: str) -> bool:
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+class StrictJSONParser(BaseParser):
+    """One JSON body."""
+
+    media_type = JSON_TYPE
+
+    def parse(self, stream: IO[Any], media_type: Any = None, parser_context: Any = None) -> Any:
+        raw = stream.read(BODY_LIMIT + 1)
+        if len(raw) > BODY_LIMIT:
+            raise too_large()
+        return parse(raw)
+
+
+def too_large() -> TooLarge:
+    return TooLarge.at(
+        "",
+        "body_too_large",
+        f"The body is larger than {BODY_LIMIT} bytes; send fewer at a time, or stream NDJSON.",
+    )
+
+
+class LineParser(BaseParser):
+    """A stream of lines, read as they are asked for."""
+
+    media_type = NDJSON_TYPE
+
+    def parse(self, stream: IO[Any], media_type: Any = None, parser_context: Any = None) -> Any:
+        return lines(_source(stream, parser_context))
+
+
+def _source(stream: Any, parser_context: Any) -> Any:
+    """The body; a chunked one has no length, and only the server's own stream knows its end."""
+    meta = parser_context["request"].META
+    if "chunked" in meta.get("HTTP_TRANSFER_ENCODING", "").lower():
+        return meta["wsgi.input"]
+    return stream
+
+
+def lines(stream: Any) -> Iterator[tuple[int, bytes | None]]:
+    """Numbered lines that are not blank, from 1; None for one over LINE_LIMIT.
+
+    Never holds more than a line and a chunk.
+    """
+    number, kept, over = 1, bytearray(), False
+    while chunk := stream.read(CHUNK):
+        *ended, rest = bytes(chunk).split(b"\n")
+        for piece in ended:
+            kept += piece
+            yield from _line(number, kept, over)
+            number, kept, over = number + 1, bytearray(), False
+        kept += rest
+        if len(kept) > LINE_LIMIT:
+            kept, over = bytearray(), True
+    yield from _line(number, kept, over)
+
+
+def _line(number: int, kept: bytearray, over: bool) -> Iterator[tuple[int, bytes | None]]:
+    if over or len(kept) > LINE_LIMIT:
+        yield number, None
+    elif kept.strip():
+        yield number, bytes(kept)

@@ -1,0 +1,151 @@
+"""From the keys people use to the rows they mean."""
+
+from typing import Any, TypeVar
+
+from django.db.models import Model, QuerySet
+from django.db.models.functions import Upper
+
+from packs.errors import Contradiction, NotFound
+from packs.models import (
+    Customer,
+    Equipment,
+    Fact,
+    Keyed,
+    Lot,
+    Module,
+    Pack,
+    PackType,
+    Person,
+    Site,
+    Vehicle,
+    Visit,
+)
+from packs.rules.identity import decode
+from packs.rules.vehicles import normalise_vin
+
+ModelT = TypeVar("ModelT", bound=Model)
+FactT = TypeVar("FactT", bound=Fact)
+KeyedT = TypeVar("KeyedT", bound=Keyed)
+
+WHERE_TO_POST = {
+    Pack: ("pack", "packs/"),
+    PackType: ("pack type", "pack-types/"),
+    Vehicle: ("vehicle", "vehicles/"),
+    Person: ("person", "people/"),
+    Equipment: ("equipment", "equipment/"),
+    Module: ("module", "modules/"),
+    Lot: ("lot", "lots/"),
+    Site: ("site", "sites/"),
+}
+
+
+def packs() -> QuerySet[Pack]:
+    """Packs by their serial, whatever the case, with their type."""
+    return Pack.objects.select_related("pack_type").annotate(serial_key=Upper("serial"))
+
+
+def pack(serial: str, pointer: str = "/pack") -> Pack:
+    """The pack of that serial; Contradiction at `pointer` where there is none."""
+    return _named(packs().filter(serial_key=serial.upper()), Pack, serial, pointer)
+
+
+def pack_type(code: str, pointer: str = "/pack_type") -> PackType:
+    return _named(PackType.objects.filter(code=code), PackType, code, pointer)
+
+
+def vehicle(vin: str, pointer: str = "/vehicle") -> Vehicle:
+    return _named(Vehicle.objects.filter(vin=normalise_vin(vin)), Vehicle, vin, pointer)
+
+
+def person(code: str | None, pointer: str = "/done_by") -> Person | None:
+    if code is None:
+        return None
+    return _named(Person.objects.filter(code=code), Person, code, pointer)
+
+
+def equipment(code: str | None, pointer: str = "/equipment") -> Equipment | None:
+    if code is None:
+        return None
+    return _named(Equipment.objects.filter(code=code), Equipment, code, pointer)
+
+
+def module(tag: str | None, pointer: str) -> Module | None:
+    if tag is None:
+        return None
+    return _named(Module.objects.filter(tag=tag), Module, tag, pointer)
+
+
+def lot(code: str | None, pointer: str = "/lot") -> Lot | None:
+    if code is None:
+        return None
+    return _named(Lot.objects.filter(code=code), Lot, code, pointer)
+
+
+def site(code: str | None, pointer: str = "/site") -> Site | None:
+    if code is None:
+        return None
+    return _named(Site.objects.filter(code=code), Site, code, pointer)
+
+
+def visit(text: str | None, pointer: str = "/visit") -> Visit | None:
+    return _identified(Visit.objects.select_related("pack", "vehicle"), text, pointer, "visit")
+
+
+def customer(text: str | None, pointer: str = "/customer") -> Customer | None:
+    return _identified(Customer.objects.all(), text, pointer, "customer")
+
+
+def fact(model: type[FactT], text: str | None, pointer: str = "/supersedes") -> FactT | None:
+    """The fact behind an opaque id said in a body."""
+    rows: QuerySet[FactT] = model._default_manager.all()
+    return _identified(rows, text, pointer, model.KIND.replace("_", " "))
+
+
+def addressed(rows: QuerySet[ModelT], text: str) -> ModelT:
+    """The row behind an opaque id in an address; NotFound where there is none."""
+    number = decode(_prefix(rows), text)
+    found = None if number is None else rows.filter(pk=number).first()
+    if found is None:
+        raise NotFound.at("", "not_found", f"There is nothing with the id '{text}' here.")
+    return found
+
+
+def keyed(rows: QuerySet[ModelT], **key: Any) -> ModelT:
+    """The row with a key in an address; NotFound where there is none."""
+    found = rows.filter(**key).first()
+    if found is None:
+        said = next(iter(key.values()))
+        raise NotFound.at("", "not_found", f"There is nothing named '{said}' here.")
+    return found
+
+
+def _named(rows: QuerySet[ModelT], model: type[Model], key: str, pointer: str) -> ModelT:
+    found = rows.first()
+    if found is None:
+        noun, address = WHERE_TO_POST[model]
+        raise Contradiction.at(
+            pointer,
+            f"unknown_{noun.replace(' ', '_')}",
+            f"No {noun} '{key}' is recorded; post it to {address} first, or correct the name.",
+        )
+    return found
+
+
+def _identified(
+    rows: QuerySet[ModelT], text: str | None, pointer: str, noun: str
+) -> ModelT | None:
+    if text is None:
+        return None
+    number = decode(_prefix(rows), text)
+    found = None if number is None else rows.filter(pk=number).first()
+    if found is None:
+        raise Contradiction.at(
+            pointer,
+            f"unknown_{noun.replace(' ', '_')}",
+            f"No {noun} has the id '{text}'; give an id as it was answered.",
+        )
+    return found
+
+
+def _prefix(rows: QuerySet[Any]) -> str:
+    return str(rows.model.PREFIX)

@@ -1,0 +1,77 @@
+"""Answers kept for requests with an Idempotency-Key (IETF draft-ietf-httpapi-idempotency-key)."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db import IntegrityError, transaction
+
+from packs.errors import Conflict, Contradiction, Malformed
+from packs.models import Client, KeptAnswer
+from packs.models.facts import EXTERNAL_ID_LENGTH
+
+KEPT_FOR = timedelta(days=30)
+TWIN_RUNS_FOR = timedelta(minutes=5)  # longer than any request may take; then it has died
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A request: whose, under which key, and a digest of method, address and body."""
+
+    client: Client
+    key: str
+    digest: bytes
+
+
+def claim(asked: Asked, *, at: datetime) -> KeptAnswer:
+    """The row of this key: with the first answer, or without one and now ours to fill.
+
+    Raises Contradiction where the key came with another request, Conflict while a twin runs.
+    """
+    if not 0 < len(asked.key) <= EXTERNAL_ID_LENGTH or not asked.key.isprintable():
+        raise Malformed.at(
+            "",
+            "bad_idempotency_key",
+            f"Idempotency-Key is a printable text of 1 to {EXTERNAL_ID_LENGTH} characters.",
+        )
+    KeptAnswer.objects.filter(
+        client=asked.client, key=asked.key, started_at__lt=at - KEPT_FOR
+    ).delete()
+    try:
+        with transaction.atomic():
+            return KeptAnswer.objects.create(
+                client=asked.client, key=asked.key, request_digest=asked.digest, started_at=at
+            )
+    except IntegrityError:
+        return _second(asked, at=at)
+
+
+def _second(asked: Asked, *, at: datetime) -> KeptAnswer:
+    kept = KeptAnswer.objects.filter(client=asked.client, key=asked.key).first()
+    if kept is not None and bytes(kept.request_digest) != asked.digest:
+        raise Contradiction.at(
+            "",
+            "idempotency_key_reused",
+            "This Idempotency-Key came with another request before; use a new key for a new one.",
+        )
+    if kept is not None and kept.status is not None:
+        return kept
+    died = KeptAnswer.objects.filter(
+        client=asked.client, key=asked.key, status=None, started_at__lt=at - TWIN_RUNS_FOR
+    )
+    if kept is None or not died.update(started_at=at):
+        raise Conflict.at(
+            "", "twin_running", "The same request is still being worked on; ask again shortly."
+        )
+    return kept
+
+
+def keep(kept: KeptAnswer, *, status: int, body: Any, location: str) -> None:
+    """Store the answer in the transaction of what it answers."""
+    kept.status, kept.body, kept.location = status, body, location
+    kept.save(update_fields=["status", "body", "location"])
+
+
+def release(kept: KeptAnswer) -> None:
+    """Only success is kept: after an error the key is free again."""
+    KeptAnswer.objects.filter(pk=kept.pk, status=None).delete()

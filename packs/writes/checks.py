@@ -1,0 +1,230 @@
+"""Recording voltage checks: one, a list, or a stream in batches, by the same rules."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import IntegrityError, transaction
+
+from packs.errors import Conflict, DomainError
+from packs.models import Equipment, Pack, Person, Visit, VoltageCheck
+from packs.reads import names, sites
+from packs.rules.identity import decode
+from packs.writes.actors import Actor
+from packs.writes.digests import digest
+from packs.writes.judging import judge
+from packs.writes.recording import REVISED, Outcome, revise, take_out
+
+RACES = 3  # how often a batch is begun again when another request took its external ids
+
+Entry = Mapping[str, Any]
+Result = Outcome[VoltageCheck] | DomainError
+
+
+@dataclass
+class _Line:
+    """One entry on its way in."""
+
+    entry: Entry
+    check: VoltageCheck | None = None
+    result: Result | None = None
+
+
+def record(*, by: Actor, at: datetime, entry: Entry) -> Outcome[VoltageCheck]:
+    """Store one check; raises the DomainError that stands against it."""
+    result = record_each(by=by, at=at, entries=[entry])[0]
+    if isinstance(result, DomainError):
+        raise result
+    return result
+
+
+def record_all(*, by: Actor, at: datetime, entries: Sequence[Entry]) -> list[Outcome[VoltageCheck]]:
+    """Store all of them or none; what is wrong is told by its place in the list."""
+    with transaction.atomic():
+        results = record_each(by=by, at=at, entries=entries)
+        refusals = [
+            result.below(f"/{place}")
+            for place, result in enumerate(results)
+            if isinstance(result, DomainError)
+        ]
+        if refusals:
+            raise _together(refusals)
+    return [result for result in results if isinstance(result, Outcome)]
+
+
+def _together(refusals: Sequence[DomainError]) -> DomainError:
+    """One error for many: those of the kind that is told first."""
+    first = min(refusals, key=lambda refusal: refusal.status)
+    same = [refusal for refusal in refusals if refusal.status == first.status]
+    return type(first)([fault for refusal in same for fault in refusal.faults])
+
+
+def record_each(*, by: Actor, at: datetime, entries: Sequence[Entry]) -> list[Result]:
+    """Store every entry that can be; each gets its outcome or its error, in order.
+
+    An entry holds the fields of a voltage check by their names in the API, the right types
+    given. The whole batch is one transaction.
+    """
+    for attempt in range(RACES):
+        lines = [_Line(entry) for entry in entries]
+        try:
+            with transaction.atomic():
+                _prepare(lines, by=by, at=at)
+                _store(lines, by=by, at=at)
+        except IntegrityError as race:
+            if "external_id" not in str(race) and "once_per_client" not in str(race):
+                raise
+            if attempt == RACES - 1:
+                raise
+            continue
+        break
+    return [line.result for line in lines if line.result is not None]
+
+
+def _prepare(lines: Sequence[_Line], *, by: Actor, at: datetime) -> None:
+    """Give each line its check, or its result where it was stored before or cannot be."""
+    known = _Names.of([line.entry for line in lines])
+    for line in lines:
+        try:
+            line.check = _columns(line.entry, known)
+        except DomainError as error:
+            line.result = error
+    _find_stored(lines, by=by)
+    zone = sites.zone()
+    for line in lines:
+        if line.check is not None and line.result is None:
+            try:
+                judge(line.check, at=at, zone=zone, order=line.entry.get("order", "position"))
+            except DomainError as error:
+                line.result = error
+
+
+def _find_stored(lines: Sequence[_Line], *, by: Actor) -> None:
+    """Settle the lines whose external id is known, from the database or from a line before."""
+    told = {line.check.external_id for line in lines if line.check and line.check.external_id}
+    stored = {
+        check.external_id: check
+        for check in VoltageCheck.objects.select_related("pack__pack_type").filter(
+            client=by.client, external_id__in=told
+        )
+    } if told else {}
+    for line in lines:
+        if line.check is None or line.check.external_id is None:
+            continue
+        first = stored.setdefault(line.check.external_id, line.check)
+        if first is line.check:
+            continue
+        if bytes(first.digest) == bytes(line.check.digest):
+            line.result = Outcome(first, created=False)
+        else:
+            line.result = Conflict.at(
+                "/external_id",
+                "external_id_taken",
+                f"'{_shown(line.check.external_id)}' was sent before with other content; "
+                "send the same content again, or another external_id.",
+            )
+
+
+def _shown(external_id: str) -> str:
+    return external_id.removeprefix(LINE_MARK)
+
+
+LINE_MARK = "\x1e"  # begins the external ids made from an Idempotency-Key and a line number
+
+
+def _store(lines: Sequence[_Line], *, by: Actor, at: datetime) -> None:
+    """Lock the packs in one order, raise their revisions, insert."""
+    fresh = [line for line in lines if line.check is not None and line.result is None]
+    if not fresh:
+        return
+    ids = {line.check.pack_id for line in fresh if line.check is not None}
+    rows = Pack.objects.select_for_update().filter(pk__in=ids).order_by("pk")
+    locked = {pack.pk: pack for pack in rows}
+    checks = []
+    for line in fresh:
+        check = line.check
+        assert check is not None and check.pack_id is not None
+        _stamp(check, locked[check.pack_id], by=by, at=at)
+        checks.append(check)
+        line.result = Outcome(check, created=True)
+    Pack.objects.bulk_update(locked.values(), REVISED)
+    VoltageCheck.objects.bulk_create(checks)
+
+
+def _stamp(check: VoltageCheck, pack: Pack, *, by: Actor, at: datetime) -> None:
+    check.recorded_at = revise(pack, at=at, happened_at=check.taken_at, save=False)
+    check.revision = pack.revision
+    check.client = by.client
+    check.recorded_by = by.person
+    if check.supersedes is not None:
+        take_out(
+            check.supersedes, pack=pack, by=by, at=check.recorded_at, reason="superseded"
+        )
+
+
+@dataclass(frozen=True)
+class _Names:
+    """What the keys in a batch mean, read in one query a kind."""
+
+    packs: Mapping[str, Pack]
+    people: Mapping[str, Person]
+    equipment: Mapping[str, Equipment]
+    visits: Mapping[int, Visit]
+
+    @classmethod
+    def of(cls, entries: Sequence[Entry]) -> "_Names":
+        serials = {entry["pack"].upper() for entry in entries}
+        visits = {decode(Visit.PREFIX, entry["visit"]) for entry in entries if entry.get("visit")}
+        return cls(
+            packs={
+                pack.serial.upper(): pack for pack in names.packs().filter(serial_key__in=serials)
+            },
+            people=_by_code(Person, entries, "done_by"),
+            equipment=_by_code(Equipment, entries, "equipment"),
+            visits=Visit.objects.in_bulk([v for v in visits if v is not None]) if visits else {},
+        )
+
+
+def _by_code(model: type[Any], entries: Sequence[Entry], field: str) -> dict[str, Any]:
+    codes = {entry[field] for entry in entries if entry.get(field)}
+    return {row.code: row for row in model.objects.filter(code__in=codes)} if codes else {}
+
+
+SAME = (
+    "taken_at", "level", "condition", "current_a", "current_min_a", "current_max_a", "condition_s",
+    "rested_min", "last_current", "soc_pct", "soc_source", "temperature_c", "temperatures_c",
+    "odometer_km", "taken", "instrument",
+)  # fmt: skip
+
+
+def _columns(entry: Entry, known: _Names) -> VoltageCheck:
+    """The row an entry asks for, its names resolved; raises Contradiction for an unknown one."""
+    pack = known.packs.get(entry["pack"].upper()) or names.pack(entry["pack"])
+    said = {name: entry.get(name) for name in SAME}
+    done_by, tool, visit = entry.get("done_by"), entry.get("equipment"), entry.get("visit")
+    check = VoltageCheck(
+        **said,
+        pack=pack,
+        set_name=entry.get("set"),
+        voltages=entry["voltages_v"],
+        done_by=known.people.get(done_by or "") or names.person(done_by),
+        equipment=known.equipment.get(tool or "") or names.equipment(tool),
+        visit=known.visits.get(decode(Visit.PREFIX, visit or "") or -1) or names.visit(visit),
+        supersedes=names.fact(VoltageCheck, entry.get("supersedes")),
+        external_id=entry.get("external_id"),
+    )
+    check.digest = digest(
+        {
+            **said,
+            "order": entry.get("order", "position"),
+            "pack": pack.pk,
+            "set": check.set_name,
+            "voltages": check.voltages,
+            "done_by": check.done_by,
+            "equipment": check.equipment,
+            "visit": check.visit,
+            "supersedes": check.supersedes,
+        }
+    )
+    return check

@@ -1,0 +1,49 @@
+"""Taking a record out of account, with a reason and a name; it stays readable."""
+
+from datetime import datetime
+from typing import TypeVar
+
+from django.db import transaction
+
+from packs.errors import Conflict, NotAllowed
+from packs.models import Fact, HistoryEntry, Role
+from packs.reads import sites
+from packs.writes.actors import Actor
+from packs.writes.recording import enter, lock, revise, take_out
+
+FactT = TypeVar("FactT", bound=Fact)
+
+
+def void(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
+    """Void a fact. The bench voids its own on the day it was recorded; a manager any."""
+    if Role.MANAGER not in by.roles and not _own_today(fact, by=by, at=at):
+        raise NotAllowed.at(
+            "",
+            "not_own_today",
+            "The bench voids what it recorded itself, on the same day; ask a manager.",
+        )
+    if fact.pack_id is None:
+        raise Conflict.at("", "of_no_pack", "This record belongs to no pack.")
+    with transaction.atomic():
+        pack = lock(fact.pack_id)
+        fact.refresh_from_db()
+        recorded_at = revise(pack, at=at, happened_at=pack.last_contact or at)
+        take_out(fact, pack=pack, by=by, at=recorded_at, reason=reason)
+        enter(
+            pack,
+            by=by,
+            recorded_at=recorded_at,
+            happened_at=recorded_at,
+            fact=fact,
+            kind=fact.KIND,
+            action=HistoryEntry.Action.VOIDED,
+            summary=f"{fact.KIND.replace('_', ' ').capitalize()} voided: {reason}",
+        )
+    return fact
+
+
+def _own_today(fact: Fact, *, by: Actor, at: datetime) -> bool:
+    same_hand = fact.client_id == by.client.pk and (
+        by.person is None or fact.recorded_by_id == by.person.pk
+    )
+    return same_hand and sites.day(fact.recorded_at) == sites.day(at)

@@ -1,0 +1,8 @@
+"""The room of judgement, and the pages people read."""
+
+from django.apps import AppConfig
+
+
+class ReportsConfig(AppConfig):
+    name = "reports"
+    default_auto_field = "django.db.models.BigAutoField"

@@ -1,0 +1,11 @@
+"""Celery, for workers and beat; where REDIS_URL is absent nothing is ever sent to it."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
+
+app = Celery("shop")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks()
