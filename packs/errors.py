@@ -5,7 +5,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Self
 
 
 @dataclass(frozen=True)
@@ -31,10 +31,10 @@ class DomainError(Exception):
         self.faults = tuple(faults)
 
     @classmethod
-    def at(cls, pointer: str, code: str, detail: str) -> "DomainError":
+    def at(cls, pointer: str, code: str, detail: str) -> Self:
         return cls([Fault(pointer, code, detail)])
 
-    def below(self, prefix: str) -> "DomainError":
+    def below(self, prefix: str) -> Self:
         return type(self)([fault.below(prefix) for fault in self.faults])
 
 
@@ -64,6 +64,13 @@ class Conflict(DomainError):
 
     status = 409
     title = "Conflict with what is recorded"
+
+
+class LengthMissing(DomainError):
+    """A body whose end the server can not see."""
+
+    status = 411
+    title = "Length needed"
 
 
 class Stale(DomainError):

@@ -240,5 +240,9 @@ LOGGING = {
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["stderr"], "level": "INFO"},
-    "loggers": {"django": {"handlers": ["stderr"], "level": "INFO", "propagate": False}},
+    "loggers": {
+        "django": {"handlers": ["stderr"], "level": "INFO", "propagate": False},
+        # Strangers who knock under another name would fill the log.
+        "django.security.DisallowedHost": {"handlers": [], "propagate": False},
+    },
 }

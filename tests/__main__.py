@@ -87,14 +87,13 @@ def run_pytest(
 ) -> int:
     print(f"--- the suite on {name} ---", flush=True)
     command = [sys.executable, "-m", "pytest", *arguments]
-    closing = ""
     with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as running:
-        assert running.stdout is not None
         try:
-            for line in running.stdout:
-                print(line, end="", flush=True)
-                closing = line if CLOSING.match(line) else closing
-        except BaseException:
+            closing = shown(running)
+        except KeyboardInterrupt:
+            shown(running)  # Ctrl-C reached pytest as well: it says how far it came
+            raise
+        except SystemExit:
             running.terminate()
             raise
     counted = Counter({word: int(number) for number, word in OUTCOME.findall(closing)})
@@ -103,6 +102,16 @@ def run_pytest(
         counted["error"] += 1  # it broke off before it could say so
     outcomes.update(counted)
     return running.returncode
+
+
+def shown(running: subprocess.Popen[str]) -> str:
+    """Show what pytest says as it says it; its closing line is returned."""
+    assert running.stdout is not None
+    closing = ""
+    for line in running.stdout:
+        print(line, end="", flush=True)
+        closing = line if CLOSING.match(line) else closing
+    return closing
 
 
 def closing_line(outcomes: Counter[str], seconds: float) -> str:

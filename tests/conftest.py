@@ -1,13 +1,17 @@
 """What every test shares: which tests a database can run, and a clean database after each."""
 
+import os
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
+from urllib.parse import quote, urlsplit, urlunsplit
 
 import pytest
 from django.conf import settings
 from django.db import connections, transaction
-from django.db.backends.sqlite3.operations import DatabaseOperations
+from django.db.backends.sqlite3.base import DatabaseWrapper
 
+from shop.celery import app
 from tests import servers
 
 
@@ -26,7 +30,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def flush_past_triggers() -> Iterator[None]:
     """Emptying the tables after a test must pass the triggers that refuse to delete a fact."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(DatabaseOperations, "execute_sql_flush", flush_without_triggers)
+        patch.setattr(DatabaseWrapper.ops_class, "execute_sql_flush", flush_without_triggers)
         yield
 
 
@@ -45,11 +49,16 @@ def flush_without_triggers(operations: Any, statements: list[str]) -> None:
 
 
 @pytest.fixture
-def celery_worker(transactional_db: None) -> Iterator[None]:
-    """A real worker over the test database, with an empty queue."""
-    database = settings.DATABASES["default"]
-    from_test = connections["default"].settings_dict["NAME"]
+def celery_worker(transactional_db: None) -> Iterator[Path]:
+    """A real worker over the test database, begun with an empty queue; yields its log."""
     assert settings.REDIS_URL is not None
-    url = f"postgresql://{database['USER']}@/{from_test}?host={database['HOST']}"
-    with servers.worker(url, settings.REDIS_URL):
-        yield
+    app.control.purge()
+    with servers.worker(url_of_test_database(), settings.REDIS_URL) as log:
+        yield log
+
+
+def url_of_test_database() -> str:
+    """The URL of the database that this run of the tests made for itself."""
+    given = urlsplit(os.environ["DATABASE_URL"])
+    name = quote(str(connections["default"].settings_dict["NAME"]))
+    return urlunsplit(given._replace(path=f"/{name}"))

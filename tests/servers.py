@@ -91,8 +91,12 @@ def reachable(binaries: Path, folder: Path, rights: dict[str, Any]) -> Path:
     if not rights or can_enter(binaries):
         return binaries
     folder.chmod(0o755)
-    copy = shutil.copytree(binaries.parent, folder / "pginstall", symlinks=True)
-    return Path(copy) / "bin"
+    package = binaries.parent.parent
+    # Their libraries lie in a folder beside the package, and are found by that way only.
+    for part in package.parent.glob(f"{package.name}*"):
+        if part.suffix in ("", ".libs"):
+            shutil.copytree(part, folder / part.name, symlinks=True)
+    return folder / binaries.relative_to(package.parent)
 
 
 def can_enter(binaries: Path) -> bool:
@@ -123,15 +127,15 @@ def redis_binary() -> str:
 
 
 @contextmanager
-def worker(database_url: str, redis_url: str) -> Iterator[subprocess.Popen[bytes]]:
-    """A real Celery worker process over the given database and broker."""
+def worker(database_url: str, redis_url: str) -> Iterator[Path]:
+    """A real Celery worker process over the given database and broker; yields its log."""
     environment = {**os.environ, "DATABASE_URL": database_url, "REDIS_URL": redis_url}
     command = [sys.executable, "-m", "celery", "-A", "shop", "worker", "-c", "1", "-l", "INFO"]
     with tempfile.TemporaryDirectory(prefix="worker-") as folder:
         log = Path(folder) / "log"
         with process(command, log, environment) as running:
             wait_for_text(log, " ready.", running)
-            yield running
+            yield log
 
 
 @contextmanager

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from typing import Any
 
-from django.contrib.auth.models import AnonymousUser
 from django.utils import timezone
 from rest_framework.authentication import BaseAuthentication, SessionAuthentication
 from rest_framework.exceptions import AuthenticationFailed
@@ -59,7 +58,7 @@ class PageSession(SessionAuthentication):
         return found[0], session_actor(found[0])
 
 
-def session_actor(account: Account | AnonymousUser | Any) -> Actor:
+def session_actor(account: Account) -> Actor:
     """The actor behind a signed-in account."""
     return Actor(
         client=client_writes.pages_client(at=timezone.now()),

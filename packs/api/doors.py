@@ -5,7 +5,7 @@ A door checks the shape, makes one call down, and translates the answer.
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, ClassVar
 
@@ -16,15 +16,24 @@ from django.utils import timezone
 from rest_framework import serializers
 from rest_framework.exceptions import MethodNotAllowed, UnsupportedMediaType
 from rest_framework.negotiation import DefaultContentNegotiation
+from rest_framework.parsers import BaseParser
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
 
 from packs.api.paging import Pages, bad_cursor
-from packs.api.parsers import BODY_LIMIT, JSON_TYPE, StrictJSONParser, too_large
+from packs.api.parsers import (
+    BODY_LIMIT,
+    JSON_TYPE,
+    StrictJSONParser,
+    ends_itself,
+    is_chunked,
+    too_large,
+)
 from packs.api.shapes import Shape, taken
-from packs.errors import Malformed, Stale, VersionMissing
-from packs.writes import answers
+from packs.errors import LengthMissing, Malformed, NotFound, Stale, VersionMissing
+from packs.writes import answers, voiding
 from packs.writes.actors import Actor
 from packs.writes.recording import Outcome
 
@@ -52,14 +61,28 @@ class Door(APIView):
     answer: ClassVar[type[serializers.Serializer[Any]] | None] = None
     many: ClassVar[bool] = False
     content_negotiation_class = JsonAlways
-    parser_classes = (StrictJSONParser,)
+    parser_classes: Sequence[type[BaseParser]] = (StrictJSONParser,)
     metadata_class = None
 
     def offered(self) -> list[str]:
         return [method for method in METHODS if hasattr(self, method)]
 
+    @property
+    def allowed_methods(self) -> list[str]:
+        """What the Allow header says."""
+        offered = [method.upper() for method in self.offered()]
+        return [*offered, "HEAD"] if "GET" in offered else offered
+
+    def initialize_request(self, request: Any, *args: Any, **kwargs: Any) -> Request:
+        made = super().initialize_request(request, *args, **kwargs)
+        if is_chunked(request.META) and ends_itself(request.META):
+            made._stream = request.META["wsgi.input"]
+        return made
+
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
+        if not all(key.isprintable() for key in kwargs.values()):
+            raise NotFound.at("", "not_found", "There is nothing at this address.")
         self.locate(**kwargs)
         method = (request.method or "").lower()
         if method not in (*self.offered(), "head"):
@@ -69,19 +92,25 @@ class Door(APIView):
 
     def _check_body(self, request: Request) -> None:
         kind = (request.content_type or "").partition(";")[0].strip().lower()
-        length = int(request.META.get("CONTENT_LENGTH") or 0)
+        said = request.META.get("CONTENT_LENGTH") or ""
+        length = int(said) if said.isdecimal() else 0
         bodyless = not length and not kind and self.entry is None and self.change is None
         if kind not in [parser.media_type for parser in self.parser_classes] and not bodyless:
             raise UnsupportedMediaType(request.content_type or "")
         if kind == JSON_TYPE and length > BODY_LIMIT:
             raise too_large()
+        if is_chunked(request.META) and not ends_itself(request.META):
+            raise LengthMissing.at(
+                "", "length_needed", "This server takes no chunked body; send Content-Length."
+            )
 
     def locate(self, **keys: Any) -> None:
         """Find what the address names; a door with an address overrides this."""
 
     @property
     def actor(self) -> Actor:
-        actor: Actor = self.request.auth
+        actor = self.request.auth
+        assert isinstance(actor, Actor)
         return actor
 
     def asked(self) -> dict[str, Any]:
@@ -134,7 +163,7 @@ def _located(location: str) -> dict[str, str]:
     return {"Location": location} if location else {}
 
 
-def _typed(shape: type[Shape], said: Mapping[str, str]) -> dict[str, Any]:
+def _typed(shape: type[Shape], said: Mapping[str, Any]) -> dict[str, Any]:
     """Query fields are text; what the shape wants as a number or a truth is read from it."""
     fields = shape().fields
     return {name: _read(fields.get(name), value) for name, value in said.items()}
@@ -157,6 +186,7 @@ class ListDoor(Door):
     many = True
     orderings: ClassVar[tuple[str, ...]] = ("-recorded_at", "recorded_at")
     ordering_columns: ClassVar[Mapping[str, str]] = {}
+    pinned: Mapping[str, str] = {}  # query fields that every page of one listing keeps
 
     def rows(self, asked: Mapping[str, Any]) -> QuerySet[Any]:
         """The rows that the query fields ask for."""
@@ -169,6 +199,8 @@ class ListDoor(Door):
             page = pages.paginate_queryset(rows, request, view=self)
         except (DataError, ValueError, OverflowError, FieldError) as error:
             raise bad_cursor() from error
+        for name, value in self.pinned.items():
+            pages.base_url = replace_query_param(str(pages.base_url), name, value)
         return pages.get_paginated_response(self.shown(page, many=True))
 
 
@@ -191,8 +223,8 @@ class CreateDoor(ListDoor):
 
     def _stored(self, outcome: Outcome[Any]) -> Response:
         status = 201 if outcome.created else 200
-        location = self.address(outcome.fact)
-        return Response(self.shown(outcome.fact), status=status, headers=_located(location))
+        location = self.address(outcome.row)
+        return Response(self.shown(outcome.row), status=status, headers=_located(location))
 
 
 class OneDoor(Door):
@@ -265,7 +297,7 @@ class VoidDoor(OneDoor):
 
     def void(self, reason: str, at: datetime) -> Any:
         """Make the one call down; answers the voided row."""
-        raise NotImplementedError
+        return voiding.void(self.row, by=self.actor, at=at, reason=reason)
 
     def offered(self) -> list[str]:
         return ["post"]

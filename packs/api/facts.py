@@ -4,13 +4,20 @@ from collections.abc import Mapping
 from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
-from django.db.models.functions import Upper
 from rest_framework import serializers
 
 from packs.api.fields import Instant, Text, Truth
 from packs.api.shapes import Shape
+from packs.writes.checks import LINE_MARK
 
 ModelT = TypeVar("ModelT", bound=Model)
+
+
+class SentId(serializers.CharField):
+    """The sender's own name for it; null where the service named a line of a stream."""
+
+    def to_representation(self, value: Any) -> Any:
+        return None if value.startswith(LINE_MARK) else value
 
 
 class FactAnswer(serializers.Serializer[Any]):
@@ -22,7 +29,7 @@ class FactAnswer(serializers.Serializer[Any]):
     client = serializers.CharField(source="client.name")
     recorded_by = serializers.CharField(source="recorded_by.code", allow_null=True, default=None)
     done_by = serializers.CharField(source="done_by.code", allow_null=True, default=None)
-    external_id = serializers.CharField(allow_null=True)
+    external_id = SentId(allow_null=True)
     voided_at = serializers.DateTimeField(allow_null=True)
     void_reason = serializers.CharField()
 
@@ -41,9 +48,7 @@ def asked_facts(rows: QuerySet[ModelT], asked: Mapping[str, Any]) -> QuerySet[Mo
     """Facts by the fields of FactQuery; both the voided and the others unless asked."""
     rows = rows.select_related("pack", "client", "recorded_by", "done_by")
     if asked.get("pack"):
-        rows = rows.alias(serial_key=Upper("pack__serial")).filter(
-            serial_key=asked["pack"].upper()
-        )
+        rows = rows.filter(pack__serial__upper=asked["pack"].upper())
     columns = {
         "recorded_since": "recorded_at__gte",
         "recorded_until": "recorded_at__lte",

@@ -13,7 +13,7 @@ from packs.api.fields import Choice, Day, Opaque, Text
 from packs.api.shapes import FactShape, supersedes
 from packs.models import Failure, Visit
 from packs.reads import names
-from packs.writes import failures, voiding
+from packs.writes import failures
 from packs.writes.recording import Outcome
 
 
@@ -74,6 +74,3 @@ class OneFailure(OneDoor):
 class VoidFailure(VoidDoor):
     answer = FailureAnswer
     find = OneFailure.find
-
-    def void(self, reason: str, at: datetime) -> Failure:
-        return voiding.void(self.row, by=self.actor, at=at, reason=reason)

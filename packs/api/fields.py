@@ -7,11 +7,13 @@ from decimal import Decimal
 from typing import Any, NoReturn
 
 import numpy as np
+from django.core.validators import RegexValidator
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from packs.models.facts import EXTERNAL_ID_LENGTH
+from packs.models.packs import SERIAL_LENGTH
 from packs.rules.identity import decode, encode
 from packs.rules.voltages import as_json, to_units
 
@@ -20,8 +22,17 @@ INSTANT = re.compile(
 )  # RFC 3339, 5.6
 WHOLE_MAX = 2**31 - 1
 TEXT_MAX = 5000
+CODE_LENGTH = 40
 VOLTS_MAX = 1e5  # V; beyond it 0.1 mV units no longer fit an int32
+VOLT_TYPES = frozenset({int, float, type(None)})  # a bool is no number
 EARLIEST, LATEST = 1900, 2200  # years; no hybrid car is older, none of us will see the other
+
+
+def optional(field: type[Any], **kwargs: Any) -> Any:
+    """A field that may be null or left out; a text may be empty as well."""
+    if issubclass(field, serializers.CharField) and "min_length" not in kwargs:
+        kwargs.setdefault("allow_blank", True)
+    return field(required=False, allow_null=True, **kwargs)
 
 
 def _refuse(sentence: str, code: str) -> NoReturn:
@@ -71,6 +82,24 @@ class Text(serializers.CharField):
         if any(ord(letter) < 32 and letter not in "\n\r\t" for letter in data):
             _refuse("The text holds control characters; remove them.", "bad_text")
         return data.strip() if self.trim_whitespace else data
+
+
+class Serial(Text):
+    """A pack's serial: letters, digits, dots, underscores and hyphens."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        sentence = "1 to 40 letters, digits, dots, underscores or hyphens, no mark at the front."
+        form = RegexValidator(r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}\Z", sentence, "bad_serial")
+        super().__init__(validators=[form], max_length=SERIAL_LENGTH, **kwargs)
+
+
+class Code(Text):
+    """The short name of a thing, which also stands in its address."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        sentence = "1 to 40 letters, digits, spaces, or one of . _ + -, no mark at the front."
+        form = RegexValidator(r"^\w[\w .+-]{0,39}\Z", sentence, "bad_code")
+        super().__init__(validators=[form], max_length=CODE_LENGTH, **kwargs)
 
 
 class Truth(serializers.BooleanField):
@@ -154,6 +183,12 @@ class Money(serializers.DecimalField):
         return float(value)
 
 
+def _refuse_places(places: list[int], sentence: str, code: str) -> NoReturn:
+    """The same refusal at each of these places of a list."""
+    detail = serializers.ErrorDetail(sentence, code)
+    raise serializers.ValidationError({str(place): [detail] for place in places})
+
+
 @extend_schema_field(
     {"type": "array", "items": {"type": ["number", "null"]}, "minItems": 3, "maxItems": 2000}
 )
@@ -167,14 +202,19 @@ class Volts(serializers.Field[Any, Any, Any, Any]):
             _refuse("Not a list: send one voltage for each position.", "not_a_list")
         if not 1 <= len(data) <= self.POSITIONS_MAX:
             _refuse(f"1 to {self.POSITIONS_MAX} voltages can be sent.", "wrong_count")
-        wrong = {
-            place: [serializers.ErrorDetail("Not a voltage: a number, or null.", "not_a_number")]
+        if not all(type(volt) in VOLT_TYPES for volt in data):
+            _refuse_places(
+                [place for place, volt in enumerate(data) if type(volt) not in VOLT_TYPES],
+                "Not a voltage: send a number without quotes, or null.",
+                "not_a_number",
+            )
+        beyond = [
+            place
             for place, volt in enumerate(data)
-            if volt is not None
-            and (type(volt) not in (int, float) or not -VOLTS_MAX < volt < VOLTS_MAX)
-        }
-        if wrong:
-            raise serializers.ValidationError(wrong)
+            if volt is not None and not -VOLTS_MAX < volt < VOLTS_MAX
+        ]
+        if beyond:
+            _refuse_places(beyond, "No pack shows such a voltage; send volts.", "out_of_range")
         return to_units(data)
 
     def to_representation(self, value: Any) -> Any:

@@ -2,7 +2,7 @@
 
 import json
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import IO, Any, NoReturn
 
 from rest_framework.parsers import BaseParser
@@ -12,6 +12,8 @@ from packs.errors import Malformed, TooLarge
 BODY_LIMIT = 8 * 1024 * 1024  # bytes of one JSON body: a list of 5,000 checks of 96 positions
 LINE_LIMIT = 256 * 1024  # bytes of one line of a stream; a check of 400 cells takes 4 kB
 CHUNK = 64 * 1024
+DEPTH_MAX = 32  # lists and objects within one another; nothing here needs five
+DIGITS_MAX = 60  # of a whole number; a double has no more than 17 that count
 JSON_TYPE = "application/json"
 NDJSON_TYPE = "application/x-ndjson"
 
@@ -20,14 +22,19 @@ def parse(raw: bytes) -> Any:
     """The value of one JSON text in UTF-8; Malformed, with the reason, for anything else."""
     try:
         value = json.loads(
-            raw.decode("utf-8"), parse_constant=_refuse_constant, parse_float=_finite
+            raw.decode("utf-8"),
+            parse_constant=_refuse_constant,
+            parse_float=_finite,
+            parse_int=_bounded,
         )
     except UnicodeDecodeError as error:
         raise Malformed.at("", "not_utf8", "The body is not UTF-8; send UTF-8.") from error
     except RecursionError as error:
-        raise Malformed.at("", "too_deep", "The JSON is nested too deeply; send it flat.") from error
+        raise too_deep() from error
     except ValueError as error:
         raise Malformed.at("", "not_json", f"This is not valid JSON: {error}.") from error
+    if raw.count(b"[") + raw.count(b"{") > DEPTH_MAX:
+        _refuse_depth(value)
     if b"\\u" in raw:
         _refuse_unstorable(value)
     return value
@@ -40,8 +47,34 @@ def _refuse_constant(name: str) -> NoReturn:
 def _finite(text: str) -> float:
     number = float(text)
     if not math.isfinite(number):
-        raise ValueError(f"{text} is beyond what a number here can hold")
+        raise ValueError(f"{text[:DIGITS_MAX]} is beyond what a number here can hold")
     return number
+
+
+def _bounded(text: str) -> int:
+    if len(text) > DIGITS_MAX:
+        raise ValueError(f"{text[:DIGITS_MAX]}... is beyond what a number here can hold")
+    return int(text)
+
+
+def _refuse_depth(value: Any) -> None:
+    level = [value]
+    for _ in range(DEPTH_MAX):
+        level = [child for item in level for child in _children(item)]
+        if not level:
+            return
+    raise too_deep()
+
+
+def _children(item: Any) -> Iterable[Any]:
+    inner = item.values() if isinstance(item, dict) else item
+    return (child for child in inner if isinstance(child, dict | list))
+
+
+def too_deep() -> Malformed:
+    return Malformed.at(
+        "", "too_deep", f"The JSON is nested more than {DEPTH_MAX} deep; send it flatter."
+    )
 
 
 def _refuse_unstorable(value: Any) -> None:
@@ -91,15 +124,17 @@ class LineParser(BaseParser):
     media_type = NDJSON_TYPE
 
     def parse(self, stream: IO[Any], media_type: Any = None, parser_context: Any = None) -> Any:
-        return lines(_source(stream, parser_context))
+        return lines(stream)
 
 
-def _source(stream: Any, parser_context: Any) -> Any:
-    """The body; a chunked one has no length, and only the server's own stream knows its end."""
-    meta = parser_context["request"].META
-    if "chunked" in meta.get("HTTP_TRANSFER_ENCODING", "").lower():
-        return meta["wsgi.input"]
-    return stream
+def is_chunked(meta: Mapping[str, Any]) -> bool:
+    """Whether the body comes in chunks, without a length."""
+    return "chunked" in meta.get("HTTP_TRANSFER_ENCODING", "").lower()
+
+
+def ends_itself(meta: Mapping[str, Any]) -> bool:
+    """Whether the server's own stream ends where the body does."""
+    return bool(meta.get("wsgi.input_terminated"))
 
 
 def lines(stream: Any) -> Iterator[tuple[int, bytes | None]]:

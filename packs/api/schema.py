@@ -45,11 +45,13 @@ class ProblemAnswer(serializers.Serializer[Any]):
     title = serializers.CharField()
     status = serializers.IntegerField()
     detail = serializers.CharField()
-    errors = FaultAnswer(many=True)
+    errors = FaultAnswer(many=True)  # type: ignore[assignment]  # its name in the answer
 
 
 class Schema(AutoSchema):
     """Reads a door's own declarations."""
+
+    view: Any
 
     def get_tags(self) -> list[str]:
         return [self.view.resource]
@@ -92,9 +94,7 @@ class Schema(AutoSchema):
         if self.method == "GET":
             parameters.append(self.view.query)
         if self._is_list_view() and hasattr(self.view, "orderings"):
-            parameters.append(
-                OpenApiParameter("ordering", str, enum=list(self.view.orderings))
-            )
+            parameters.append(OpenApiParameter("ordering", str, enum=list(self.view.orderings)))
         if self.method == "POST":
             parameters.append(OpenApiParameter("Idempotency-Key", str, OpenApiParameter.HEADER))
         if self.method == "PATCH":

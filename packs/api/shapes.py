@@ -1,6 +1,8 @@
 """The shape of what is sent: every field known, none beside."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
+from itertools import islice
 from typing import Any
 
 from rest_framework import serializers
@@ -8,7 +10,10 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.settings import api_settings
 
 from packs.api.fields import ExternalId, Opaque, Text
-from packs.errors import Fault, Malformed
+from packs.errors import Contradiction, DomainError, Fault, Malformed
+
+FAULTS_TOLD = 100  # of one entry; who has more begins with these
+BEYOND = frozenset({"max_value", "min_value", "out_of_range", "wrong_count"})
 
 
 class Shape(serializers.Serializer[Any]):
@@ -51,11 +56,30 @@ def supersedes(kind: str) -> Opaque:
 
 
 def taken(shape: type[Shape], data: Any, *, partial: bool = False) -> dict[str, Any]:
-    """The value of `data` as `shape`; Malformed with a pointer to each thing wrong."""
-    checked = shape(data=data, partial=partial)
-    if not checked.is_valid():
-        raise Malformed(list(faults_of(checked.errors)))
-    return dict(checked.validated_data)
+    """The value of `data` as `shape`, or an error with a pointer to each thing wrong.
+
+    A number or a count of the right type, but beyond what can be, contradicts the physics;
+    whatever else is wrong is Malformed.
+    """
+    try:
+        return dict(_reader(shape, partial).run_validation(data))
+    except ValidationError as error:
+        raise refused(list(islice(faults_of(error.detail), FAULTS_TOLD))) from error
+
+
+def refused(faults: Sequence[Fault]) -> DomainError:
+    """The error for faults of shape."""
+    if all(fault.code in BEYOND for fault in faults):
+        return Contradiction(faults)
+    return Malformed(faults)
+
+
+@cache
+def _reader(shape: type[Shape], partial: bool) -> Shape:
+    """One reader a shape: to copy the fields takes longer than to read an entry with them."""
+    reader = shape(partial=partial)
+    assert reader.fields is not None
+    return reader
 
 
 def faults_of(detail: Any, pointer: str = "") -> Iterator[Fault]:

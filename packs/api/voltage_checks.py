@@ -1,11 +1,11 @@
 """voltage-checks/: one, a list, or a stream of lines."""
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from itertools import islice
 from tempfile import SpooledTemporaryFile
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 from django.db.models import QuerySet
 from django.http import StreamingHttpResponse
@@ -19,11 +19,12 @@ from packs.api.doors import CreateDoor, OneDoor, VoidDoor
 from packs.api.facts import FactAnswer, FactQuery, asked_facts
 from packs.api.fields import Choice, Instant, Number, Opaque, QueryId, Text, Volts, Whole
 from packs.api.parsers import NDJSON_TYPE, LineParser, StrictJSONParser, parse
-from packs.api.shapes import FactShape, Shape, faults_of, supersedes, taken
-from packs.errors import DomainError, Fault, Malformed, TooLarge
+from packs.api.shapes import FactShape, Shape, supersedes, taken
+from packs.errors import DomainError, Fault, TooLarge
 from packs.models import Visit, VoltageCheck
 from packs.reads import comparing, names
-from packs.writes import checks, voiding
+from packs.writes import answers, checks
+from packs.writes.actors import Actor
 from packs.writes.recording import Outcome
 
 LIST_MAX = 5000
@@ -206,16 +207,19 @@ class VoltageChecks(CreateDoor):
     def _stored_all(self, entries: list[dict[str, Any]], at: datetime) -> Response:
         outcomes = checks.record_all(by=self.actor, at=at, entries=entries)
         status = 201 if any(outcome.created for outcome in outcomes) else 200
-        return Response(self.shown([o.fact for o in outcomes], many=True), status=status)
+        return Response(self.shown([o.row for o in outcomes], many=True), status=status)
 
     def _stream(self, request: Request, at: datetime) -> StreamingHttpResponse:
         """Store the lines batch by batch; answer them after the last."""
         key = request.headers.get("Idempotency-Key")
+        if key is not None:
+            answers.check_key(key)
         spool = SpooledTemporaryFile(max_size=SPOOL_IN_MEMORY)  # noqa: SIM115
         summary = {"stored": 0, "repeated": 0, "refused": 0}
-        lines = iter(request.data)
-        while batch := list(islice(lines, BATCH)):
-            for answer in answer_lines(batch, self.actor, key):
+        lines = cast(Iterator[tuple[int, bytes | None]], request.data)
+        entries = ((number, _entry_of(raw, key, number)) for number, raw in lines)
+        while batch := list(islice(entries, BATCH)):
+            for answer in answer_lines(batch, self.actor):
                 summary[outcome_word(answer["status"])] += 1
                 spool.write(json.dumps(answer).encode() + b"\n")
         spool.write(json.dumps({"summary": summary}).encode() + b"\n")
@@ -235,26 +239,24 @@ def entries_of(data: list[Any]) -> list[dict[str, Any]]:
             "too_many",
             f"{len(data)} checks in one list; send at most {LIST_MAX}, or stream NDJSON.",
         )
-    entries, faults = [], []
+    entries, refusals = [], []
     for place, item in enumerate(data):
-        checked = CheckEntry(data=item)
-        if checked.is_valid():
-            entries.append(dict(checked.validated_data))
-        else:
-            faults += list(faults_of(checked.errors, f"/{place}"))
-    if faults:
-        raise Malformed(faults)
+        try:
+            entries.append(taken(CheckEntry, item))
+        except DomainError as error:
+            refusals.append(error.below(f"/{place}"))
+    if refusals:
+        raise checks.together(refusals)
     return entries
 
 
 def answer_lines(
-    batch: list[tuple[int, bytes | None]], actor: Any, key: str | None
+    batch: Sequence[tuple[int, dict[str, Any] | DomainError]], actor: Actor
 ) -> Iterator[dict[str, Any]]:
     """Store one batch; the answer of each line, in order."""
-    read = [(number, _entry_of(raw, key, number)) for number, raw in batch]
-    good = [entry for _, entry in read if not isinstance(entry, DomainError)]
+    good = [entry for _, entry in batch if not isinstance(entry, DomainError)]
     results = iter(checks.record_each(by=actor, at=timezone.now(), entries=good))
-    for number, entry in read:
+    for number, entry in batch:
         result = entry if isinstance(entry, DomainError) else next(results)
         yield {"line": number, **_told(result)}
 
@@ -267,14 +269,14 @@ def _entry_of(raw: bytes | None, key: str | None, number: int) -> dict[str, Any]
     except DomainError as error:
         return error
     if key is not None and entry.get("external_id") is None:
-        entry["external_id"] = f"{checks.LINE_MARK}{key}#{number}"
+        entry["external_id"] = checks.line_id(key, number)
     return entry
 
 
 def _told(result: Outcome[VoltageCheck] | DomainError) -> dict[str, Any]:
     if isinstance(result, DomainError):
         return {"status": result.status, "errors": [_plain(fault) for fault in result.faults]}
-    shown = Opaque(VoltageCheck.PREFIX).to_representation(result.fact.pk)
+    shown = Opaque(VoltageCheck.PREFIX).to_representation(result.row.pk)
     return {"status": 201 if result.created else 200, "id": shown}
 
 
@@ -295,8 +297,3 @@ class VoidVoltageCheck(VoidDoor):
     answer = CheckAnswer
     shown = VoltageChecks.shown
     find = OneVoltageCheck.find
-
-    def void(self, reason: str, at: datetime) -> VoltageCheck:
-        return voiding.void(self.row, by=self.actor, at=at, reason=reason)
-
-

@@ -9,6 +9,9 @@ from packs.models.facts import Keyed
 
 SERIAL_LENGTH = 40
 
+# `serial__upper` finds a pack by the index that keeps serials apart, on both databases.
+models.CharField.register_lookup(Upper)
+
 
 class Pack(Keyed):
     """A pack by its serial.

@@ -1,9 +1,9 @@
 """From the keys people use to the rows they mean."""
 
+from collections.abc import Mapping
 from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
-from django.db.models.functions import Upper
 
 from packs.errors import Contradiction, NotFound
 from packs.models import (
@@ -27,7 +27,7 @@ ModelT = TypeVar("ModelT", bound=Model)
 FactT = TypeVar("FactT", bound=Fact)
 KeyedT = TypeVar("KeyedT", bound=Keyed)
 
-WHERE_TO_POST = {
+WHERE_TO_POST: Mapping[type[Model], tuple[str, str]] = {
     Pack: ("pack", "packs/"),
     PackType: ("pack type", "pack-types/"),
     Vehicle: ("vehicle", "vehicles/"),
@@ -40,13 +40,13 @@ WHERE_TO_POST = {
 
 
 def packs() -> QuerySet[Pack]:
-    """Packs by their serial, whatever the case, with their type."""
-    return Pack.objects.select_related("pack_type").annotate(serial_key=Upper("serial"))
+    """Packs with their type; `serial__upper` finds one whatever the case."""
+    return Pack.objects.select_related("pack_type")
 
 
 def pack(serial: str, pointer: str = "/pack") -> Pack:
     """The pack of that serial; Contradiction at `pointer` where there is none."""
-    return _named(packs().filter(serial_key=serial.upper()), Pack, serial, pointer)
+    return _named(packs().filter(serial__upper=serial.upper()), Pack, serial, pointer)
 
 
 def pack_type(code: str, pointer: str = "/pack_type") -> PackType:

@@ -20,11 +20,34 @@ def pair(
 
     Times (n,) and (m,) in s from any one origin; sets as codes, −1 for none. A load check of a
     set pairs within its set only, however far apart; one without pairs with the nearest rest
-    check without a set, up to PAIR_WITHIN_S. The nearest counts, of two as near the earlier, of
-    two at one time the first given. Give checks of one pack, level and build only.
+    check of any set or none, up to PAIR_WITHIN_S. The nearest counts, of two as near the earlier,
+    of two at one time the first given. Give checks of one pack, level and build only.
     """
+    found = np.full(load_times_s.shape, -1, dtype=np.int64)
     if not load_times_s.size or not rest_times_s.size:
-        return np.full(load_times_s.shape, -1, dtype=np.int64)
+        return found
+    alone = load_sets < 0
+    found[alone] = _nearest(
+        load_times_s[alone],
+        np.zeros(np.count_nonzero(alone), dtype=np.int64),
+        rest_times_s,
+        np.zeros(rest_sets.shape, dtype=np.int64),
+        PAIR_WITHIN_S,
+    )
+    found[~alone] = _nearest(
+        load_times_s[~alone], load_sets[~alone], rest_times_s, rest_sets, np.inf
+    )
+    return found
+
+
+def _nearest(
+    load_times_s: Floats,
+    load_sets: NDArray[np.int64],
+    rest_times_s: Floats,
+    rest_sets: NDArray[np.int64],
+    within_s: float,
+) -> NDArray[np.int64]:
+    """Index of the nearest rest check of the same set, or −1 where none is within `within_s`."""
     order = np.lexsort((rest_times_s, rest_sets))
     loads, rests = _places(load_times_s, load_sets, rest_times_s[order], rest_sets[order])
     after = np.searchsorted(rests, loads)
@@ -35,7 +58,8 @@ def pair(
         for at in (before, after)
     )
     nearest = order[np.where(gap_before <= gap_after, before, after)]
-    found: NDArray[np.int64] = np.where(np.isfinite(np.minimum(gap_before, gap_after)), nearest, -1)
+    gap = np.minimum(gap_before, gap_after)
+    found: NDArray[np.int64] = np.where(np.isfinite(gap) & (gap <= within_s), nearest, -1)
     return found
 
 
@@ -57,7 +81,5 @@ def _gaps(
     rest_times_s: Floats,
     rest_sets: NDArray[np.int64],
 ) -> Floats:
-    """Seconds between each load check and the rest check beside it; infinite if they can't pair."""
-    gap = np.abs(load_times_s - rest_times_s)
-    allowed = (load_sets == rest_sets) & ((load_sets >= 0) | (gap <= PAIR_WITHIN_S))
-    return np.where(allowed, gap, np.inf)
+    """Seconds between each load check and the rest check beside it; infinite in another set."""
+    return np.where(load_sets == rest_sets, np.abs(load_times_s - rest_times_s), np.inf)

@@ -28,15 +28,8 @@ def claim(asked: Asked, *, at: datetime) -> KeptAnswer:
 
     Raises Contradiction where the key came with another request, Conflict while a twin runs.
     """
-    if not 0 < len(asked.key) <= EXTERNAL_ID_LENGTH or not asked.key.isprintable():
-        raise Malformed.at(
-            "",
-            "bad_idempotency_key",
-            f"Idempotency-Key is a printable text of 1 to {EXTERNAL_ID_LENGTH} characters.",
-        )
-    KeptAnswer.objects.filter(
-        client=asked.client, key=asked.key, started_at__lt=at - KEPT_FOR
-    ).delete()
+    check_key(asked.key)
+    KeptAnswer.objects.filter(started_at__lt=at - KEPT_FOR).delete()
     try:
         with transaction.atomic():
             return KeptAnswer.objects.create(
@@ -44,6 +37,16 @@ def claim(asked: Asked, *, at: datetime) -> KeptAnswer:
             )
     except IntegrityError:
         return _second(asked, at=at)
+
+
+def check_key(key: str) -> None:
+    """Raise Malformed for what is no key."""
+    if not 0 < len(key) <= EXTERNAL_ID_LENGTH or not key.isprintable():
+        raise Malformed.at(
+            "",
+            "bad_idempotency_key",
+            f"Idempotency-Key is a printable text of 1 to {EXTERNAL_ID_LENGTH} characters.",
+        )
 
 
 def _second(asked: Asked, *, at: datetime) -> KeptAnswer:

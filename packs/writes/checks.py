@@ -1,5 +1,6 @@
 """Recording voltage checks: one, a list, or a stream in batches, by the same rules."""
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,8 +15,9 @@ from packs.rules.identity import decode
 from packs.writes.actors import Actor
 from packs.writes.digests import digest
 from packs.writes.judging import judge
-from packs.writes.recording import REVISED, Outcome, revise, take_out
+from packs.writes.recording import REVISED, Outcome, must_stand, revise, take_out
 
+FAULTS_TOLD = 1000  # of one list; who has more begins with these
 RACES = 3  # how often a batch is begun again when another request took its external ids
 
 Entry = Mapping[str, Any]
@@ -49,15 +51,15 @@ def record_all(*, by: Actor, at: datetime, entries: Sequence[Entry]) -> list[Out
             if isinstance(result, DomainError)
         ]
         if refusals:
-            raise _together(refusals)
+            raise together(refusals)
     return [result for result in results if isinstance(result, Outcome)]
 
 
-def _together(refusals: Sequence[DomainError]) -> DomainError:
+def together(refusals: Sequence[DomainError]) -> DomainError:
     """One error for many: those of the kind that is told first."""
     first = min(refusals, key=lambda refusal: refusal.status)
     same = [refusal for refusal in refusals if refusal.status == first.status]
-    return type(first)([fault for refusal in same for fault in refusal.faults])
+    return type(first)([fault for refusal in same for fault in refusal.faults][:FAULTS_TOLD])
 
 
 def record_each(*, by: Actor, at: datetime, entries: Sequence[Entry]) -> list[Result]:
@@ -103,12 +105,16 @@ def _prepare(lines: Sequence[_Line], *, by: Actor, at: datetime) -> None:
 def _find_stored(lines: Sequence[_Line], *, by: Actor) -> None:
     """Settle the lines whose external id is known, from the database or from a line before."""
     told = {line.check.external_id for line in lines if line.check and line.check.external_id}
-    stored = {
-        check.external_id: check
-        for check in VoltageCheck.objects.select_related("pack__pack_type").filter(
-            client=by.client, external_id__in=told
-        )
-    } if told else {}
+    stored = (
+        {
+            check.external_id: check
+            for check in VoltageCheck.objects.select_related("pack__pack_type").filter(
+                client=by.client, external_id__in=told
+            )
+        }
+        if told
+        else {}
+    )
     for line in lines:
         if line.check is None or line.check.external_id is None:
             continue
@@ -118,19 +124,31 @@ def _find_stored(lines: Sequence[_Line], *, by: Actor) -> None:
         if bytes(first.digest) == bytes(line.check.digest):
             line.result = Outcome(first, created=False)
         else:
-            line.result = Conflict.at(
-                "/external_id",
-                "external_id_taken",
-                f"'{_shown(line.check.external_id)}' was sent before with other content; "
-                "send the same content again, or another external_id.",
-            )
+            line.result = _sent_otherwise(line.check.external_id)
 
 
-def _shown(external_id: str) -> str:
-    return external_id.removeprefix(LINE_MARK)
+LINE_MARK = "\x1e"  # begins what no sender can send: the name of a line under an Idempotency-Key
 
 
-LINE_MARK = "\x1e"  # begins the external ids made from an Idempotency-Key and a line number
+def line_id(key: str, number: int) -> str:
+    """The external id of a line that was given none."""
+    return f"{LINE_MARK}{hashlib.sha256(key.encode()).hexdigest()}#{number}"
+
+
+def _sent_otherwise(external_id: str) -> Conflict:
+    if external_id.startswith(LINE_MARK):
+        return Conflict.at(
+            "",
+            "idempotency_key_reused",
+            "This line was sent before under this Idempotency-Key with other content; "
+            "send the same lines again, or use another key.",
+        )
+    return Conflict.at(
+        "/external_id",
+        "external_id_taken",
+        f"'{external_id}' was sent before with other content; "
+        "send the same content again, or another external_id.",
+    )
 
 
 def _store(lines: Sequence[_Line], *, by: Actor, at: datetime) -> None:
@@ -138,14 +156,19 @@ def _store(lines: Sequence[_Line], *, by: Actor, at: datetime) -> None:
     fresh = [line for line in lines if line.check is not None and line.result is None]
     if not fresh:
         return
-    ids = {line.check.pack_id for line in fresh if line.check is not None}
+    ids = {line.check.pack_id for line in fresh if line.check and line.check.pack_id}
     rows = Pack.objects.select_for_update().filter(pk__in=ids).order_by("pk")
     locked = {pack.pk: pack for pack in rows}
     checks = []
     for line in fresh:
         check = line.check
-        assert check is not None and check.pack_id is not None
-        _stamp(check, locked[check.pack_id], by=by, at=at)
+        assert check is not None
+        assert check.pack_id is not None
+        try:
+            _stamp(check, locked[check.pack_id], by=by, at=at)
+        except DomainError as error:
+            line.result = error
+            continue
         checks.append(check)
         line.result = Outcome(check, created=True)
     Pack.objects.bulk_update(locked.values(), REVISED)
@@ -153,14 +176,15 @@ def _store(lines: Sequence[_Line], *, by: Actor, at: datetime) -> None:
 
 
 def _stamp(check: VoltageCheck, pack: Pack, *, by: Actor, at: datetime) -> None:
+    """Give the check its revision; raises before anything is changed."""
+    if check.supersedes is not None:
+        must_stand(check.supersedes, pack=pack, pointer="/supersedes")
     check.recorded_at = revise(pack, at=at, happened_at=check.taken_at, save=False)
     check.revision = pack.revision
     check.client = by.client
     check.recorded_by = by.person
     if check.supersedes is not None:
-        take_out(
-            check.supersedes, pack=pack, by=by, at=check.recorded_at, reason="superseded"
-        )
+        take_out(check.supersedes, pack=pack, by=by, at=check.recorded_at, reason="superseded")
 
 
 @dataclass(frozen=True)
@@ -178,7 +202,8 @@ class _Names:
         visits = {decode(Visit.PREFIX, entry["visit"]) for entry in entries if entry.get("visit")}
         return cls(
             packs={
-                pack.serial.upper(): pack for pack in names.packs().filter(serial_key__in=serials)
+                pack.serial.upper(): pack
+                for pack in names.packs().filter(serial__upper__in=serials)
             },
             people=_by_code(Person, entries, "done_by"),
             equipment=_by_code(Equipment, entries, "equipment"),

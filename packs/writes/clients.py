@@ -10,9 +10,7 @@ PAGES = "pages"
 USE_SEEN_AFTER = timedelta(hours=1)  # how coarse `last_used_at` is, to spare a write a request
 
 
-def create_token(
-    *, role: Role, name: str, at: datetime, expires_at: datetime | None = None
-) -> str:
+def create_token(*, role: Role, name: str, at: datetime, expires_at: datetime | None = None) -> str:
     """Give the client `name` (made if new) a token; the secret is returned and not kept."""
     client, _ = Client.objects.get_or_create(name=name, defaults={"created_at": at})
     secret = secrets.token_urlsafe(32)

@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, Generic, TypeVar
 
 from django.db import IntegrityError, transaction
+from django.db.models import Model
 
 from packs.errors import Conflict, Contradiction, Fault
 from packs.models import Fact, HistoryEntry, Pack, Person
@@ -18,13 +19,14 @@ from packs.writes.actors import Actor
 from packs.writes.digests import digest
 
 FactT = TypeVar("FactT", bound=Fact)
+RowT = TypeVar("RowT", bound=Model)
 
 
 @dataclass(frozen=True)
-class Outcome(Generic[FactT]):
-    """A stored fact, and whether this call stored it or found it stored before."""
+class Outcome(Generic[RowT]):
+    """A stored row, and whether this call stored it or found it stored before."""
 
-    fact: FactT
+    row: RowT
     created: bool
 
 
@@ -66,8 +68,9 @@ REVISED = ["revision", "settled_at", "last_contact", "estimate_due_at"]
 def revise(pack: Pack, *, at: datetime, happened_at: datetime, save: bool = True) -> datetime:
     """Raise the revision of a locked pack and mark its estimate as owed.
 
-    Without `save` the caller stores the pack. Returns the instant the record bears: `at`, or just what is needed to keep records of one
-    pack in the order of their revisions where clocks disagree.
+    Without `save` the caller stores the pack. Returns the instant the record bears: `at`, or just
+    what is needed to keep records of one pack in the order of their revisions where clocks
+    disagree.
     """
     pack.revision += 1
     pack.settled_at = max(at, pack.settled_at + timedelta.resolution)
@@ -137,8 +140,8 @@ def record(
 ) -> Outcome[FactT]:
     """Store one fact about a pack; the same one sent again is found, not stored twice.
 
-    `content` holds the columns of `model`; `then` writes what hangs on the fact. Raises Conflict for an external id with other
-    content and for whatever the database refuses.
+    `content` holds the columns of `model`; `then` writes what hangs on the fact. Raises Conflict
+    for an external id with other content and for whatever the database refuses.
     """
     content_digest = digest(
         {**content, **said.beside, "pack": pack_id, "supersedes": said.supersedes}
@@ -150,6 +153,8 @@ def record(
         )
         if stored is not None:
             return Outcome(stored, created=False)
+        if said.supersedes is not None:
+            must_stand(said.supersedes, pack=pack, pointer="/supersedes")
         recorded_at = revise(pack, at=at, happened_at=happened_at)
         if said.supersedes is not None:
             take_out(said.supersedes, pack=pack, by=by, at=recorded_at, reason="superseded")
@@ -228,14 +233,24 @@ REFUSALS: Mapping[str, tuple[str, str, str]] = {
 }
 
 
-def take_out(fact: Fact, *, pack: Pack, by: Actor, at: datetime, reason: str) -> None:
-    """Take a fact of a locked pack out of account; it stays readable."""
-    if fact.voided_at is not None:
-        raise Conflict.at("", "already_voided", "This record was voided before.")
+def must_stand(fact: Fact, *, pack: Pack, pointer: str = "") -> None:
+    """Raise, if a fact can't be taken out of account of this locked pack."""
     if fact.pack_id != pack.pk:
         raise Contradiction.at(
-            "/supersedes", "other_pack", "A correction takes the place of a record of the same pack."
+            pointer, "other_pack", "A correction takes the place of a record of the same pack."
         )
+    fact.refresh_from_db(fields=["voided_at"])
+    if fact.voided_at is not None:
+        raise Conflict.at(
+            pointer,
+            "already_voided",
+            "That record was voided before; read what took its place, and correct that.",
+        )
+
+
+def take_out(fact: Fact, *, pack: Pack, by: Actor, at: datetime, reason: str) -> None:
+    """Take a fact of a locked pack out of account; it stays readable."""
+    must_stand(fact, pack=pack)
     fact.voided_at = at
     fact.voided_revision = pack.revision
     fact.void_reason = reason

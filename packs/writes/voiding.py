@@ -1,17 +1,26 @@
 """Taking a record out of account, with a reason and a name; it stays readable."""
 
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import TypeVar
 
 from django.db import transaction
 
 from packs.errors import Conflict, NotAllowed
-from packs.models import Fact, HistoryEntry, Role
+from packs.models import Fact, HistoryEntry, Role, Swap, Warranty
 from packs.reads import sites
+from packs.writes import placements, warranties
 from packs.writes.actors import Actor
 from packs.writes.recording import enter, lock, revise, take_out
 
 FactT = TypeVar("FactT", bound=Fact)
+
+FOLLOWS: Mapping[type[Fact], Callable[..., None]] = {
+    Swap: placements.settle,
+    Warranty: warranties.settle,
+}
+"""What is worked out again, or stands in the way, when a fact of that kind no longer counts:
+the same function that its recording ends with. Called with the locked pack and the facts."""
 
 
 def void(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
@@ -29,6 +38,8 @@ def void(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
         fact.refresh_from_db()
         recorded_at = revise(pack, at=at, happened_at=pack.last_contact or at)
         take_out(fact, pack=pack, by=by, at=recorded_at, reason=reason)
+        if type(fact) in FOLLOWS:
+            FOLLOWS[type(fact)](pack, [fact], by=by, at=recorded_at)
         enter(
             pack,
             by=by,

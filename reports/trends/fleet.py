@@ -7,8 +7,10 @@ priors, so that a group of few packs, or a shop on its first day, still gets an 
 answer.
 """
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +57,23 @@ class Statistics:
     mark_cross: Floats
     mark_years: Floats
     mark_failed: Floats
+
+    def as_lists(self) -> dict[str, Any]:
+        """As JSON carries it between shards."""
+        return {name: getattr(self, name).tolist() for name in self.__dataclass_fields__}
+
+    @classmethod
+    def from_lists(cls, told: Mapping[str, Any]) -> "Statistics":
+        """What `as_lists` told, exactly."""
+        empty = gather([])
+        return cls(
+            **{
+                name: np.array(told[name], dtype=getattr(empty, name).dtype.type).reshape(
+                    -1, *getattr(empty, name).shape[1:]
+                )
+                for name in cls.__dataclass_fields__
+            }
+        )
 
 
 @dataclass
@@ -144,8 +163,8 @@ def _in_order(statistics: Statistics) -> Statistics:
     for table in ("build", "pack", "mark"):
         names = [n for n in Statistics.__dataclass_fields__ if n.startswith(table)]
         columns = [getattr(statistics, name) for name in names]
-        size = len(columns[0])
-        keys = [each for column in columns[1:] for each in column.reshape(size, -1).T]
+        flat = [column.reshape(len(column), math.prod(column.shape[1:])) for column in columns[1:]]
+        keys = [each for column in flat for each in column.T]
         order = np.lexsort([*keys, columns[0]])
         sorted_tables |= {n: column[order] for n, column in zip(names, columns, strict=True)}
     return Statistics(**sorted_tables)  # type: ignore[arg-type]

@@ -13,6 +13,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 YEAR_DAYS = 365.25  # d; the Julian year, by definition
+LEAST_POSITIONS = 2  # a range of one is nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,8 +53,14 @@ class PackHistory:
         _agree("renewed", self.renewed.shape[1:], self.deviation_v.shape[1:])
         for name in ("days", "renewal_days", "failure_days"):
             values: Floats = getattr(self, name)
-            if np.any(values[1:] < values[:-1]):
+            if not np.all(values[1:] >= values[:-1]):
                 raise ValueError(f"{name} is not sorted.")
+        if not np.all(self.spread_v >= 0):
+            raise ValueError("spread_v has a reading that is unknown or below zero.")
+        if self.positions < LEAST_POSITIONS:
+            raise ValueError(
+                f"A spread needs {LEAST_POSITIONS} positions; here is {self.positions}."
+            )
         if not self.limit_v > 0:
             raise ValueError(f"limit_v is {self.limit_v}, and a limit lies above zero.")
 

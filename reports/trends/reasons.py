@@ -49,6 +49,8 @@ def _limit(known: PackHistory, checks: int) -> list[str]:
     last, limit = float(known.spread_v[-1]), known.limit_v
     day = date_of(float(known.days[-1]))
     told = [f"On {day} the spread was {last:.3f} V; the limit is {limit:.3f} V."]
+    if last >= limit:
+        told.append("That is over the limit.")
     if known.contact_day - known.days[-1] > OLD_DAYS:
         told.append("The last check is over a year older than the last contact.")
     return told

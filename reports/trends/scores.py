@@ -88,7 +88,7 @@ def decompose(p: Floats, y: Floats, w: Floats | None = None) -> Decomposition:
 
 
 def reliability(p: Floats, y: Floats, bins: int = 10) -> list[Bin]:
-    """Bins of equal width that hold a forecast, lowest first; a forecast on an edge is in the upper
+    """Bins of equal width that hold a forecast, lowest first; a forecast on an edge is in the lower
     bin, but 1 is in the last."""
     edges = np.linspace(0.0, 1.0, bins + 1)
     index = np.searchsorted(edges[1:-1], p, side="left")

@@ -1,12 +1,18 @@
 """What people can set, run or call stands in README.md or DEVELOPERS.md."""
 
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from django.core.management import get_commands
+from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
+from django.utils import timezone
+
+from packs.models import Role
+from packs.writes import clients
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 README = (BASE_DIR / "README.md").read_text(encoding="utf-8")
@@ -64,6 +70,11 @@ def test_each_command_is_told() -> None:
     assert [name for name in commands if f"manage.py {name}" not in DOCS] == []
 
 
+def test_every_told_command_exists() -> None:
+    told = set(re.findall(r"manage\.py (\w+)", DOCS))
+    assert sorted(told - set(get_commands())) == []
+
+
 def test_each_route_of_the_api_is_told() -> None:
     found = [told_as(route) for route in api_routes() if not route.startswith("health/")]
     assert "schema/" in found
@@ -74,3 +85,18 @@ def test_every_told_resource_exists() -> None:
     told = set(re.findall(r"^\| `([a-z{}/_-]+/)` \|", README, re.MULTILINE))
     assert told
     assert sorted(told - {told_as(route) for route in api_routes()}) == []
+
+
+@pytest.mark.django_db
+def test_the_first_calls_do_what_the_readme_says(client: Client) -> None:
+    calls = re.findall(r"^post ([a-z-]+) '(.+?)'$", README, re.MULTILINE | re.DOTALL)
+    token = clients.create_token(role=Role.MANAGER, name="office", at=timezone.now())
+    bearer = {"Authorization": f"Bearer {token}"}
+    for resource, body in calls:
+        answer = client.post(
+            f"/api/v1/{resource}/", json.loads(body), "application/json", headers=bearer
+        )
+        assert answer.status_code == 201, (resource, answer.content)
+    assert [resource for resource, _ in calls] == ["pack-types", "packs", "voltage-checks"]
+    (asked,) = re.findall(r"http://127\.0\.0\.1:8000(/api/v1/packs/\S+)", README)
+    assert client.get(asked, headers=bearer).json()["level"] == "too_little_data"

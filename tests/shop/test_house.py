@@ -29,6 +29,7 @@ def test_a_missing_migration_is_not_ready(client: Client) -> None:
     assert response.json() == {"status": "not ready", "waiting_for": "migrations"}
 
 
+@pytest.mark.django_db
 def test_the_docs_page_has_no_inline_script_or_style_and_loads_only_ours(client: Client) -> None:
     response = client.get("/api/v1/docs/")
     page = response.content.decode()

@@ -1,16 +1,20 @@
 """A request that wrote wakes the sweep; one that read, or failed, does not."""
 
-import logging
+import time
 
 import pytest
+from celery import Celery
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 from django.test import RequestFactory
 from pytest_django import Settings
+from redis import Redis
 
 from shop import wake
 from shop.middleware import ContentSecurityPolicy, WakeSweep
 from tests import servers
+
+LONGEST_WAIT_S = 1.5  # the broker's time-out and a margin
 
 
 @pytest.fixture(autouse=True)
@@ -55,16 +59,28 @@ def test_a_streamed_write_wakes_when_it_has_ended() -> None:
     assert was_woken()
 
 
-def test_a_dead_broker_fails_no_request(
+def over(broker: str, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let wake-ups go to that broker, with the house's own limits."""
+    settings.REDIS_URL = settings.CELERY_BROKER_URL = broker
+    app = Celery("over", set_as_current=False)
+    app.config_from_object("django.conf:settings", namespace="CELERY")
+    monkeypatch.setattr("shop.wake.app", app)
+
+
+def test_a_broker_that_is_away_or_goes_away_fails_no_request(
     settings: Settings, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    dead = f"redis://127.0.0.1:{servers.free_port()}/0"
-    settings.REDIS_URL = dead
-    monkeypatch.setattr(wake.app.conf, "broker_url", dead)
-    monkeypatch.setattr(wake.app.conf, "broker_write_url", dead)
-    with caplog.at_level(logging.WARNING, logger="shop.wake"):
+    with servers.redis() as broker:
+        over(broker, settings, monkeypatch)
         answer_with(HttpResponse(status=201), "POST")
-    assert "the broker did not take the wake-up" in caplog.text
+        with Redis.from_url(broker) as client:
+            assert client.llen("celery") == 1
+        assert caplog.text == ""
+    begun = time.monotonic()
+    for _ in range(2):
+        answer_with(HttpResponse(status=201), "POST")
+    assert caplog.text.count("the broker did not take the wake-up") == 2
+    assert time.monotonic() - begun < 2 * LONGEST_WAIT_S
     assert not was_woken()
 
 

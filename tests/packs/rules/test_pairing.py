@@ -26,7 +26,7 @@ def expected(load: tuple[float, int], rests: list[tuple[float, int]]) -> int:
     able = [
         (abs(at - time), at, index)
         for index, (at, other) in enumerate(rests)
-        if other == code and (code >= 0 or abs(at - time) <= PAIR_WITHIN_S)
+        if (other == code if code >= 0 else abs(at - time) <= PAIR_WITHIN_S)
     ]
     return min(able)[2] if able else -1
 
@@ -37,6 +37,11 @@ def test_the_same_set_pairs_however_far_apart() -> None:
 
 def test_a_set_without_its_rest_check_pairs_with_none() -> None:
     assert paired([(0, 7)], [(10, -1)]) == [-1]
+
+
+def test_without_a_set_the_set_of_the_rest_check_does_not_matter() -> None:
+    assert paired([(0, -1)], [(40, -1), (10, 8), (90_000, 7)]) == [1]
+    assert paired([(0, -1), (5, 8)], [(10, 8)]) == [0, 0]
 
 
 @pytest.mark.parametrize(("apart", "index"), [(3600, 0), (-3600, 0), (3601, -1), (-3601, -1)])

@@ -1,7 +1,7 @@
 """A made-up fleet that does not follow the model: resistances that creep by a power of time.
 
-Each position's resistance rises from its own start, by its own amount and with its own exponent; the
-spread under load is current times their range, and readings carry noise. A pack fails when its
+Each position's resistance rises from its own start, by its own amount and with its own exponent;
+the spread under load is current times their range, and readings carry noise. A pack fails when its
 true spread passes a threshold of its own near the limit, or of something else altogether.
 """
 

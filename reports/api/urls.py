@@ -1,0 +1,10 @@
+"""Addresses of judgement, below /api/v1/."""
+
+from django.urls import path
+
+from reports.api import outlooks
+
+urlpatterns = [
+    path("packs/<str:serial>/outlook/", outlooks.PackOutlook.as_view()),
+    path("outlooks/", outlooks.Outlooks.as_view()),
+]

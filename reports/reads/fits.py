@@ -1,0 +1,41 @@
+"""Which fit an outlook is made from."""
+
+from datetime import UTC, datetime
+from functools import lru_cache
+
+from django.db.models import Max
+
+from packs.models import VoltageCheck
+from reports.models import StoredFit
+from reports.trends.fits import Fit
+
+BEFORE_ALL_DATA = datetime(1970, 1, 1, tzinfo=UTC)  # the prior knows no facts
+
+
+def newest() -> StoredFit | None:
+    """The fit that knows the newest facts."""
+    return StoredFit.objects.order_by("facts_through", "fitted_at", "pk").last()
+
+
+def fit_for(*, as_of: datetime, known_at: datetime) -> StoredFit | None:
+    """The best fit that knew facts up to `as_of` only, among those made by `known_at`."""
+    return (
+        StoredFit.objects.filter(facts_through__lte=as_of, fitted_at__lte=known_at)
+        .order_by("facts_through", "fitted_at", "pk")
+        .last()
+    )
+
+
+@lru_cache(maxsize=8)
+def _parameters_of(pk: int, fitted_at: datetime) -> Fit:
+    return Fit.from_parameters(StoredFit.objects.get(pk=pk).parameters)
+
+
+def loaded(stored: StoredFit) -> Fit:
+    """The figures of a stored fit; they never change, so they are read once."""
+    return _parameters_of(stored.pk, stored.fitted_at)
+
+
+def checks_so_far() -> int:
+    """The number of the newest voltage check: how far intake has come."""
+    return VoltageCheck.objects.aggregate(newest=Max("pk"))["newest"] or 0

@@ -1,0 +1,110 @@
+"""Working out outlooks and storing them, each with the revision and the fit it was made from."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from django.db import transaction
+
+from packs.models import Pack
+from reports.models import Outlook
+from reports.reads import fits, outlooks
+from reports.reads.knowledge import Vantage, vantages
+from reports.writes.fits import prior
+
+ANEW_AFTER = timedelta(days=1)  # time passes without new facts too: an outlook is a day's
+TRIES = 5  # how often an outlook that is asked for is begun again while others write
+
+
+def work_out(pack_ids: Sequence[int], *, at: datetime) -> int:
+    """Work out and store the present outlook of these packs; how many were stored.
+
+    A pack that somebody wrote about meanwhile is left owed. Harmless to repeat.
+    """
+    packs = Pack.objects.select_related("pack_type").filter(pk__in=pack_ids).order_by("pk")
+    views = [_from_now(view, at) for view in vantages(packs)]
+    if not views:
+        return 0
+    fit = fits.fit_for(as_of=at, known_at=at) or prior()
+    made = outlooks.estimate(views, fit)
+    return _store([outlooks.as_row(one, known_at=one.knowledge.vantage.as_of) for one in made])
+
+
+def _from_now(view: Vantage, at: datetime) -> Vantage:
+    """The pack as of now; never before its own last record, whatever the clocks say."""
+    now = max(at, view.pack.settled_at + timedelta.resolution)
+    return Vantage(view.pack, view.revision, now, view.limits)
+
+
+def _store(rows: Sequence[Outlook]) -> int:
+    """Store the rows whose pack is still at the revision they were made from."""
+    by_pack = {row.pack_id: row for row in rows}
+    with transaction.atomic():
+        fresh = []
+        locked = list(Pack.objects.select_for_update().filter(pk__in=by_pack.keys()).order_by("pk"))
+        for pack in locked:
+            row = by_pack[pack.pk]
+            pack.estimate_claimed_until = None
+            if _follows(pack, row):
+                pack.settled_at = row.known_at
+                pack.estimate_due_at = row.known_at + ANEW_AFTER
+                fresh.append(row)
+        Pack.objects.bulk_update(
+            locked, ["settled_at", "estimate_due_at", "estimate_claimed_until"]
+        )
+        _end_present(fresh)
+        Outlook.objects.bulk_create(fresh)
+    return len(fresh)
+
+
+def _follows(pack: Pack, row: Outlook) -> bool:
+    """Nothing was recorded, and no other outlook stored, since the row was worked out."""
+    return pack.revision == row.pack_revision and pack.settled_at < row.known_at
+
+
+def _end_present(fresh: Sequence[Outlook]) -> None:
+    """What was told until now ends when the new outlook begins."""
+    begins = {row.pack_id: row.known_at for row in fresh}
+    ending = list(Outlook.objects.filter(pack_id__in=begins.keys(), told_until__isnull=True))
+    for row in ending:
+        row.told_until = begins[row.pack_id]
+    Outlook.objects.bulk_update(ending, ["told_until"])
+
+
+def present(pack: Pack, *, at: datetime) -> Outlook:
+    """The present outlook of a pack; what is owed for it is worked out first."""
+    for _ in range(TRIES):
+        told = outlooks.present(pack)
+        owed = Pack.objects.filter(pk=pack.pk, estimate_due_at__lte=at).exists()
+        pack.refresh_from_db(fields=["revision", "settled_at"])
+        if told is not None and not owed and told.pack_revision == pack.revision:
+            return told
+        work_out([pack.pk], at=at)
+    told = outlooks.present(pack)
+    if told is None:
+        raise TimeoutError(f"pack {pack.serial} is written about faster than it is worked out")
+    return told
+
+
+def seen_from(pack: Pack, *, as_of: datetime, known_at: datetime) -> Outlook:
+    """What was given at `as_of`, where that is asked; else the figures for that point of view."""
+    told = outlooks.given(pack, as_of) if as_of == known_at else None
+    if told is not None:
+        return told
+    seen = outlooks.seen_from(pack, as_of=as_of, known_at=known_at)
+    if seen is None:
+        prior()
+        seen = outlooks.seen_from(pack, as_of=as_of, known_at=known_at)
+    assert seen is not None
+    return seen
+
+
+def refresh_as_of(pack_ids: Sequence[int], *, as_of: datetime, at: datetime) -> int:
+    """Store outlooks as of a past instant by what is known now; they are never the present one."""
+    packs = Pack.objects.select_related("pack_type").filter(pk__in=pack_ids).order_by("pk")
+    views = vantages(packs, as_of=as_of)
+    fit = fits.fit_for(as_of=as_of, known_at=at) or prior()
+    rows = [outlooks.as_row(one, known_at=at) for one in outlooks.estimate(views, fit)]
+    for row in rows:
+        row.told_until = at
+    Outlook.objects.bulk_create(rows)
+    return len(rows)

@@ -1,0 +1,67 @@
+"""The sweep: what is owed is claimed, worked out and stored, whoever calls it, however often."""
+
+import logging
+from datetime import datetime, timedelta
+
+import numpy as np
+from django.db import connection, transaction
+
+from packs.models import Pack
+from reports.writes import fits, outlooks
+
+BATCH = 200  # packs claimed at a time: a second or two of work, lost at most if a worker dies
+CLAIM = timedelta(minutes=5)  # longer than a batch takes; then another sweep may have it
+PUT_OFF = timedelta(hours=1)  # until a pack whose figures fail is tried again
+NUMERIC = (ArithmeticError, ValueError, np.linalg.LinAlgError)
+log = logging.getLogger(__name__)
+
+# One conditional update, the same on both databases; the condition stands outside as well, so that
+# a second sweep that waited for the row sees that it was taken.
+CLAIM_OWED = """
+UPDATE packs_pack SET estimate_claimed_until = %(until)s
+WHERE id IN (
+    SELECT id FROM packs_pack
+    WHERE estimate_due_at <= %(at)s
+      AND (estimate_claimed_until IS NULL OR estimate_claimed_until < %(at)s)
+    ORDER BY estimate_due_at, id LIMIT %(batch)s {skip})
+  AND estimate_due_at <= %(at)s
+  AND (estimate_claimed_until IS NULL OR estimate_claimed_until < %(at)s)
+RETURNING id"""
+
+
+def claim(*, at: datetime, batch: int = BATCH) -> list[int]:
+    """Claim packs whose outlook is owed, those owed longest first; their numbers."""
+    postgresql = connection.vendor == "postgresql"
+    adapt = connection.ops.adapt_datetimefield_value
+    said = {"until": adapt(at + CLAIM), "at": adapt(at), "batch": batch}
+    skip = "FOR UPDATE SKIP LOCKED" if postgresql else ""
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(CLAIM_OWED.format(skip=skip), said)
+        return [row[0] for row in cursor.fetchall()]
+
+
+def sweep(*, at: datetime) -> int:
+    """Do one batch of what is owed; how much was done, nought when nothing is owed any more.
+
+    The fleet is fitted again when its packs are done, so that a fit that fails holds up no pack.
+    """
+    claimed = claim(at=at)
+    if not claimed:
+        return int(fits.refit_if_due(at=at) is not None)
+    try:
+        return outlooks.work_out(claimed, at=at)
+    except NUMERIC:
+        log.exception("a batch could not be worked out; its packs are tried one by one")
+    return sum(_alone(pack_id, at=at) for pack_id in claimed)
+
+
+def _alone(pack_id: int, *, at: datetime) -> int:
+    """One pack by itself; one that cannot be worked out is put off, and holds up no other."""
+    try:
+        return outlooks.work_out([pack_id], at=at)
+    except NUMERIC:
+        log.exception("pack number %s could not be worked out", pack_id)
+    Pack.objects.filter(pk=pack_id).update(
+        estimate_due_at=at + PUT_OFF, estimate_claimed_until=None
+    )
+    return 0
