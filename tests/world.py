@@ -121,7 +121,7 @@ def healthy_v(count: int = 28, level_v: float = 7.9) -> list[float]:
     return [round(level_v + 0.01 * (place % 3), 4) for place in range(count)]
 
 
-def check_body(pack: Pack | str, **changes: Any) -> dict[str, Any]:
+def check_body(pack: Pack | str, /, **changes: Any) -> dict[str, Any]:
     """A voltage check as a program sends it: all modules of NM-28 at rest."""
     return {
         "pack": pack if isinstance(pack, str) else pack.serial,

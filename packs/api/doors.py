@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, ClassVar
 
-from django.core.exceptions import FieldError
+from django.core.exceptions import FieldError, ValidationError
 from django.db import DataError, transaction
 from django.db.models import QuerySet
 from django.utils import timezone
@@ -197,7 +197,7 @@ class ListDoor(Door):
         rows = self.rows(self.asked())
         try:
             page = pages.paginate_queryset(rows, request, view=self)
-        except (DataError, ValueError, OverflowError, FieldError) as error:
+        except (DataError, ValueError, OverflowError, FieldError, ValidationError) as error:
             raise bad_cursor() from error
         for name, value in self.pinned.items():
             pages.base_url = replace_query_param(str(pages.base_url), name, value)

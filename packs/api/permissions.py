@@ -8,6 +8,8 @@ from rest_framework.request import Request
 from packs.reads.roles import may
 from packs.writes.actors import Actor
 
+__all__ = ["RoleTable", "may"]
+
 
 class RoleTable(BasePermission):
     """Holds a request against the table; a method that a door lacks is left to the 405."""

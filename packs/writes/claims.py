@@ -19,7 +19,8 @@ def record_claim(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcom
     `entry` holds its fields by their names in the API. Raises Conflict for a voided warranty.
     """
     warranty = names.fact(Warranty, entry["warranty"], "/warranty")
-    assert warranty is not None and warranty.pack_id is not None
+    assert warranty is not None
+    assert warranty.pack_id is not None
     visit = names.visit(entry.get("visit"))
     content = {
         "warranty": warranty,

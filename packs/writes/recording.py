@@ -235,7 +235,7 @@ REFUSALS: Mapping[str, tuple[str, str, str]] = {
 
 def must_stand(fact: Fact, *, pack: Pack, pointer: str = "") -> None:
     """Raise, if a fact can't be taken out of account of this locked pack."""
-    if fact.pack_id != pack.pk:
+    if fact.pack_id != (None if pack is None else pack.pk):
         raise Contradiction.at(
             pointer, "other_pack", "A correction takes the place of a record of the same pack."
         )
@@ -248,11 +248,11 @@ def must_stand(fact: Fact, *, pack: Pack, pointer: str = "") -> None:
         )
 
 
-def take_out(fact: Fact, *, pack: Pack, by: Actor, at: datetime, reason: str) -> None:
-    """Take a fact of a locked pack out of account; it stays readable."""
+def take_out(fact: Fact, *, pack: Pack | None, by: Actor, at: datetime, reason: str) -> None:
+    """Take a fact of a locked pack, or of none, out of account; it stays readable."""
     must_stand(fact, pack=pack)
     fact.voided_at = at
-    fact.voided_revision = pack.revision
+    fact.voided_revision = None if pack is None else pack.revision
     fact.void_reason = reason
     fact.void_client = by.client
     fact.voided_by = by.person

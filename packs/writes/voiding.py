@@ -6,7 +6,7 @@ from typing import TypeVar
 
 from django.db import transaction
 
-from packs.errors import Conflict, NotAllowed
+from packs.errors import NotAllowed
 from packs.models import Fact, HistoryEntry, Role, Swap, Warranty
 from packs.reads import sites
 from packs.writes import placements, warranties
@@ -32,7 +32,7 @@ def void(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
             "The bench voids what it recorded itself, on the same day; ask a manager.",
         )
     if fact.pack_id is None:
-        raise Conflict.at("", "of_no_pack", "This record belongs to no pack.")
+        return _void_alone(fact, by=by, at=at, reason=reason)
     with transaction.atomic():
         pack = lock(fact.pack_id)
         fact.refresh_from_db()
@@ -50,6 +50,15 @@ def void(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
             action=HistoryEntry.Action.VOIDED,
             summary=f"{fact.KIND.replace('_', ' ').capitalize()} voided: {reason}",
         )
+    return fact
+
+
+def _void_alone(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
+    """Void a fact that concerns no pack: no revision is raised and no history told."""
+    with transaction.atomic():
+        type(fact)._default_manager.select_for_update(of=("self",)).get(pk=fact.pk)
+        fact.refresh_from_db()
+        take_out(fact, pack=None, by=by, at=at, reason=reason)
     return fact
 
 

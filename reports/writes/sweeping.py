@@ -10,7 +10,7 @@ from packs.models import Pack
 from reports.writes import fits, outlooks
 
 BATCH = 200  # packs claimed at a time: a second or two of work, lost at most if a worker dies
-CLAIM = timedelta(minutes=5)  # longer than a batch takes; then another sweep may have it
+CLAIM = timedelta(minutes=1)  # many times what a batch takes; then another sweep may have it
 PUT_OFF = timedelta(hours=1)  # until a pack whose figures fail is tried again
 NUMERIC = (ArithmeticError, ValueError, np.linalg.LinAlgError)
 log = logging.getLogger(__name__)

@@ -1,0 +1,71 @@
+"""Modules by their tags, and the lots they were bought in."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from packs.errors import Conflict
+from packs.models import Lot, Module, Placement
+from packs.reads import names
+from packs.writes.actors import Actor
+from packs.writes.keeping import change, keep
+from packs.writes.recording import Outcome
+
+LOT_TEXTS = ("supplier", "origin_note", "climate")
+LOT_FACTS = ("received_on", "unit_cost", "count")
+
+
+def create_lot(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[Lot]:
+    """Store a lot; `entry` holds its fields by their names in the API."""
+    content = {
+        **{name: entry.get(name) or "" for name in LOT_TEXTS},
+        **{name: entry.get(name) for name in LOT_FACTS},
+    }
+    return keep(Lot, by=by, at=at, key={"code": entry["code"]}, content=content)
+
+
+def create_module(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[Module]:
+    """Store a module; `entry` holds its fields by their names in the API."""
+    donor = entry.get("donor_pack")
+    content = {
+        "form": entry["form"],
+        "cells": entry["cells"],
+        "lot": names.lot(entry.get("lot")),
+        "donor_pack": None if donor is None else names.pack(donor, "/donor_pack"),
+        "status": entry.get("status") or Module.Status.STOCK.value,
+    }
+    return keep(Module, by=by, at=at, key={"tag": entry["tag"]}, content=content)
+
+
+def change_module(
+    row: Module, *, by: Actor, at: datetime, version: int, changes: Mapping[str, Any]
+) -> Module:
+    """Store another stock state; whether a module is fitted is for swaps to say."""
+    with transaction.atomic():
+        module = Module.objects.select_for_update(no_key=True).get(pk=row.pk)
+        wanted = changes.get("status", module.status)
+        if wanted != module.status:
+            _must_be_loose(module, wanted)
+        change(module, by=by, at=at, version=version, key=module.tag, changes=changes)
+    return module
+
+
+def _must_be_loose(module: Module, wanted: str) -> None:
+    """Raise Conflict for a module that sits in a pack, or that is to be fitted without a swap."""
+    held = Placement.objects.filter(module=module, removed_at__isnull=True).select_related("pack")
+    sits = held.first()
+    if sits is not None:
+        raise Conflict.at(
+            "/status",
+            "module_sits",
+            f"Module {module.tag} sits at position {sits.position} of pack {sits.pack.serial}; "
+            "record the swap that takes it out first.",
+        )
+    if wanted == Module.Status.FITTED:
+        raise Conflict.at(
+            "/status",
+            "fitted_by_a_swap",
+            f"Module {module.tag} sits in no pack; record the swap that fits it instead.",
+        )
