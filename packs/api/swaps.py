@@ -13,7 +13,7 @@ from packs.api.fields import Choice, Instant, Opaque, QueryId, Text, Whole
 from packs.api.shapes import FactShape, Shape, supersedes
 from packs.models import Placement, Swap, SwapChange, Visit
 from packs.reads import names
-from packs.writes import swaps, voiding
+from packs.writes import swaps
 from packs.writes.recording import Outcome
 
 CHANGES_MAX = 500  # places in one swap; no pack of a hybrid car has as many
@@ -38,7 +38,9 @@ class SwapEntry(FactShape):
     done_at = Instant()
     visit = Opaque(Visit.PREFIX, required=False, allow_null=True)
     kind = Choice(Swap.Kinds.choices)
-    changes = ChangeEntry(many=True, allow_empty=False, max_length=CHANGES_MAX)
+    changes: Any = serializers.ListSerializer(
+        child=ChangeEntry(), allow_empty=False, max_length=CHANGES_MAX
+    )
     supersedes = supersedes(Swap.PREFIX)
 
 
@@ -128,12 +130,10 @@ class OneSwap(OneDoor):
     answer = SwapAnswer
 
     def find(self, **keys: Any) -> Swap:
-        return names.addressed(asked_facts(rows(), {}), keys["id"])
+        found: QuerySet[Swap] = asked_facts(rows(), {})
+        return names.addressed(found, keys["id"])
 
 
 class VoidSwap(VoidDoor):
     answer = SwapAnswer
     find = OneSwap.find
-
-    def void(self, reason: str, at: datetime) -> Swap:
-        return voiding.void(self.row, by=self.actor, at=at, reason=reason)

@@ -192,7 +192,7 @@ def install(apps, schema_editor):
     else:
         statements = list(sqlite(apps))
     for statement in statements:
-        schema_editor.execute(statement)
+        schema_editor.execute(statement, params=None)
 
 
 class Migration(migrations.Migration):

@@ -115,12 +115,12 @@ def _locked(changes: Iterable[Sequence[Change]], rows: Iterable[Placement]) -> M
     The weaker lock lets another swap name a module while it waits; the full one would let two
     swaps that have both named it wait for each other.
     """
-    named = {
-        module for group in changes for told in group for module in (told.removed, told.fitted)
-    }
+    told = [change for group in changes for change in group]
+    named = {change.removed for change in told} | {change.fitted for change in told}
     named |= {row.module_id for row in rows}
     held = Module.objects.select_for_update(no_key=True)
-    return {row.pk: row for row in held.filter(pk__in=named - {None}).order_by("pk")}
+    numbers = [number for number in named if number is not None]
+    return {row.pk: row for row in held.filter(pk__in=numbers).order_by("pk")}
 
 
 def _seats(plan: _Plan, position: int, changes: Mapping[int, Sequence[Change]]) -> Iterable[_Seat]:
@@ -154,7 +154,8 @@ def _judge(plan: _Plan, seat: _Seat) -> None:
     """Raise Conflict for a stay that cannot have been."""
     stay, pointer = seat.stay, plan.pointer(seat.stay) or ""
     if stay.contradicted:
-        assert stay.begun_by is not None and stay.ended_by is not None
+        assert stay.begun_by is not None
+        assert stay.ended_by is not None
         raise Conflict.at(
             pointer,
             "another_module_there",

@@ -56,7 +56,7 @@ def void(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
 def _void_alone(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
     """Void a fact that concerns no pack: no revision is raised and no history told."""
     with transaction.atomic():
-        type(fact)._default_manager.select_for_update(of=("self",)).get(pk=fact.pk)
+        type(fact)._default_manager.select_for_update().get(pk=fact.pk)
         fact.refresh_from_db()
         take_out(fact, pack=None, by=by, at=at, reason=reason)
     return fact

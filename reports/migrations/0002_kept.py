@@ -45,7 +45,7 @@ def sqlite(apps):
 def install(apps, schema_editor):
     on_postgresql = schema_editor.connection.vendor == "postgresql"
     for statement in POSTGRESQL if on_postgresql else list(sqlite(apps)):
-        schema_editor.execute(statement)
+        schema_editor.execute(statement, params=None)
 
 
 class Migration(migrations.Migration):

@@ -8,7 +8,7 @@ from django.db import models
 class StoredFit(models.Model):
     """The figures of one fit over the fleet; never changed, so that an old outlook can be redone.
 
-    `checks_seen` is the newest check's number at the time, to tell how much is new since.
+    `checks_seen` is how far intake had come at the time, to tell how much is new since.
     """
 
     PREFIX: ClassVar[str] = "fi"

@@ -3,7 +3,7 @@
 from datetime import UTC, datetime
 from functools import lru_cache
 
-from django.db.models import Max
+from django.db.models import Max, Min
 
 from packs.models import VoltageCheck
 from reports.models import StoredFit
@@ -37,5 +37,6 @@ def loaded(stored: StoredFit) -> Fit:
 
 
 def checks_so_far() -> int:
-    """The number of the newest voltage check: how far intake has come."""
-    return VoltageCheck.objects.aggregate(newest=Max("pk"))["newest"] or 0
+    """How far intake has come: about how many voltage checks there are, told by their numbers."""
+    ends = VoltageCheck.objects.aggregate(first=Min("pk"), newest=Max("pk"))
+    return 0 if ends["first"] is None else int(ends["newest"] - ends["first"] + 1)

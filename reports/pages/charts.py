@@ -1,0 +1,307 @@
+"""Charts for screen and print: one grammar, drawn to SVG on the server.
+
+Colours here are for print and for readers without our stylesheet; register.css sets them again by
+class, light and dark. Every mark has a name, which becomes its class.
+"""
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from itertools import pairwise
+from typing import Any
+
+import vl_convert
+
+from reports.reads.pack_page import Bench, Reading, Seat, Trail
+
+WIDE_PX, NARROW_PX = 900, 350  # a desk's column; a phone of 390 px without its margins
+TREND_HEIGHT_PX, ROW_HEIGHT_PX = 300, 150
+AXIS_PX = 56  # room for the figures of the vertical axis
+SEAT_PX = 21  # a module's narrowest plate that still holds its number
+DAY_MS = 86_400_000
+EPOCH = date(1970, 1, 1)
+AHEAD_DAYS = 365  # how far a forecast is drawn
+FORECAST_STEPS = 24
+HEADROOM = 1.15  # of the greater of the limit and the highest reading
+LEAST_OFF_V = 0.05  # half the height of the drawing where every position lies together
+KEPT = 256  # drawings kept in memory, about 15 kB each
+
+INK, QUIET, GRID, ACCENT, LIMIT = "#1c1c1a", "#5a5a55", "#e2e2dd", "#175a7a", "#9d1020"
+FONT_PX = 14
+
+Spec = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """One chart in two widths, as SVG."""
+
+    wide: str
+    narrow: str
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """Where the spread may go: V now, and the days (since 1970) its limit may be reached."""
+
+    from_day: float
+    spread_v: float
+    early_day: float | None
+    late_day: float | None
+
+
+def trend(trail: Trail, forecast: Forecast | None, *, now_day: float) -> Drawing:
+    """Spread through time, build by build, with the limit."""
+    specs = (_trend(trail, forecast, now_day, px) for px in (WIDE_PX, NARROW_PX))
+    return Drawing(*(_drawn(spec) for spec in specs))
+
+
+def bench(on_bench: Bench) -> Drawing:
+    """The pack along its series path, each position's distance from the middle on its plate."""
+    return Drawing(*(_drawn(_bench(on_bench, px)) for px in (WIDE_PX, NARROW_PX)))
+
+
+def _drawn(spec: Spec) -> str:
+    return _svg(json.dumps(spec, sort_keys=True))
+
+
+@lru_cache(maxsize=KEPT)
+def _svg(spec: str) -> str:
+    return str(vl_convert.vegalite_to_svg(spec))
+
+
+def _framed(width: int, **content: Any) -> Spec:
+    axis = {
+        "labelFontSize": FONT_PX, "titleFontSize": FONT_PX, "titleFontWeight": "normal",
+        "labelColor": QUIET, "titleColor": QUIET, "domain": False, "ticks": False,
+        "gridColor": GRID, "labelPadding": 6,
+    }  # fmt: skip
+    return {
+        "$schema": "https://vega.github.io/schema/vega-lite/v5.json",
+        "background": None,
+        "padding": 2,
+        "autosize": {"type": "pad"},
+        "config": {
+            "aria": False,
+            "font": "sans-serif",
+            "view": {"stroke": None},
+            "axis": axis,
+            "text": {"fontSize": FONT_PX, "fill": INK},
+            "concat": {"spacing": 14},
+        },
+        **content,
+    }
+
+
+def _top_axis_title(text: str) -> Spec:
+    """An upright title over the vertical axis."""
+    return {
+        "title": text, "titleAngle": 0, "titleAlign": "left", "titleAnchor": "start",
+        "titleX": -AXIS_PX + 14, "titleY": -14, "titleBaseline": "bottom",
+    }  # fmt: skip
+
+
+def _ms(day: float) -> int:
+    return round(day * DAY_MS)
+
+
+def _trend(trail: Trail, forecast: Forecast | None, now_day: float, px: int) -> Spec:
+    days = [reading.day for reading in (*trail.read, *trail.beside)]
+    ahead = now_day + (AHEAD_DAYS if forecast else 0)
+    ceiling = HEADROOM * max([trail.limit_v, *(reading.spread_v for reading in trail.read)])
+    first = min([*days, now_day - AHEAD_DAYS / 4])
+    axis = {"title": None, "grid": False, "format": "%b %Y", "tickCount": px // 130, "domain": True,
+            "domainColor": QUIET, "labelOverlap": "greedy", "labelFlush": True}  # fmt: skip
+    x = {
+        "field": "x",
+        "type": "temporal",
+        "scale": {"type": "utc", "domain": [_ms(first), _ms(ahead)]},
+        "axis": axis,
+    }
+    y = {
+        "field": "y",
+        "type": "quantitative",
+        "scale": {"domain": [0, round(ceiling, 3)], "nice": False},
+        "axis": {**_top_axis_title("Spread, V"), "tickCount": 5},
+    }
+    layers = [*_trend_layers(trail, forecast, ceiling, first), _now(now_day, forecast)]
+    return _framed(
+        px,
+        width=px - AXIS_PX - 8,
+        height=TREND_HEIGHT_PX if px == WIDE_PX else TREND_HEIGHT_PX * 3 // 4,
+        encoding={"x": x, "y": y},
+        layer=[layer for layer in layers if layer["data"]["values"]],
+    )
+
+
+def _trend_layers(
+    trail: Trail, forecast: Forecast | None, ceiling: float, first: float
+) -> Iterator[Spec]:
+    band = [] if forecast is None else list(_band(forecast, trail.limit_v, ceiling))
+    yield _layer(
+        "forecast", {"type": "area", "fill": ACCENT, "fillOpacity": 0.18}, band,
+        y2={"field": "y2"},
+    )  # fmt: skip
+    limit = [{"x": _ms(first), "y": trail.limit_v, "t": f"limit {trail.limit_v:.2f} V"}]
+    rule = {"type": "rule", "stroke": LIMIT, "strokeWidth": 1.5, "strokeDash": [6, 4]}
+    yield {"name": "limit", "mark": rule, "data": {"values": limit}, "encoding": {"x": None}}
+    yield _text("limit_label", limit, fill=LIMIT, dy=-7)
+    changes = [
+        {"x": _ms(day), "y": ceiling, "t": "changed"}
+        for day in trail.change_days
+        if day >= first
+    ]
+    rule = {"type": "rule", "stroke": QUIET, "strokeWidth": 1.5}
+    yield {"name": "change", "mark": rule, "data": {"values": changes}, "encoding": {"y": None}}
+    yield _text("change_label", changes, fill=QUIET, dx=5, dy=8)
+    beside = _rows(trail.beside)
+    square = {"type": "point", "shape": "square", "size": 40, "filled": False, "stroke": QUIET}
+    yield _layer("beside", square, beside)
+    read = _rows(trail.read)
+    line = {"type": "line", "stroke": ACCENT, "strokeWidth": 2}
+    yield _layer("trend", line, read, detail={"field": "build", "type": "nominal"})
+    shape = "circle" if trail.condition == "load" else "square"
+    point = {"type": "point", "shape": shape, "size": 70, "filled": True, "fill": ACCENT,
+             "fillOpacity": 1}  # fmt: skip
+    yield _layer("read", point, read)
+
+
+def _now(now_day: float, forecast: Forecast | None) -> Spec:
+    rows = [] if forecast is None else [{"x": _ms(now_day), "y": 0, "t": "now"}]
+    return _text("now", rows, fill=QUIET, dx=5, dy=-8)
+
+
+def _layer(name: str, mark: Spec, rows: list[Spec], **encoding: Any) -> Spec:
+    return {"name": name, "mark": mark, "data": {"values": rows}, "encoding": encoding}
+
+
+def _text(name: str, rows: list[Spec], **mark: Any) -> Spec:
+    shown = {"type": "text", "align": "left", "baseline": "middle", **mark}
+    return _layer(name, shown, rows, text={"field": "t", "type": "nominal"})
+
+
+def _rows(readings: Sequence[Reading]) -> list[Spec]:
+    return [
+        {"x": _ms(reading.day), "y": round(reading.spread_v, 4), "build": reading.build}
+        for reading in readings
+    ]
+
+
+def _band(forecast: Forecast, limit_v: float, ceiling: float) -> Iterator[Spec]:
+    """The spread grows by a factor a day from now to the limit on the early and on the late day."""
+    for step in range(FORECAST_STEPS + 1):
+        day = forecast.from_day + AHEAD_DAYS * step / FORECAST_STEPS
+        high, low = (
+            _grown(forecast, limit_v, reached, day)
+            for reached in (forecast.early_day, forecast.late_day)
+        )
+        yield {"x": _ms(day), "y": round(min(low, ceiling), 4), "y2": round(min(high, ceiling), 4)}
+
+
+def _grown(forecast: Forecast, limit_v: float, reached: float | None, day: float) -> float:
+    if reached is None or reached <= forecast.from_day:
+        return forecast.spread_v
+    share = (day - forecast.from_day) / (reached - forecast.from_day)
+    return float(forecast.spread_v * (limit_v / forecast.spread_v) ** share)
+
+
+def _bench(on_bench: Bench, px: int) -> Spec:
+    count = on_bench.module_count
+    fit = max(1, (px - AXIS_PX) // SEAT_PX)
+    rows = -(-count // fit)
+    per_row = -(-count // rows)
+    reach = max(LEAST_OFF_V, *(abs(seat.off_v or 0.0) for seat in on_bench.seats)) * 1.25
+    starts = range(0, count, per_row)
+    charts = [_row(on_bench, start, per_row, reach, px) for start in starts]
+    return _framed(px, vconcat=charts)
+
+
+def _row(on_bench: Bench, start: int, per_row: int, reach: float, px: int) -> Spec:
+    """One stretch of the series path, from the module after `start` on."""
+    stop = min(start + per_row, on_bench.module_count)
+    width = (px - AXIS_PX - 8) * (stop - start) // per_row
+    seats = [seat for seat in on_bench.seats if start <= _middle(seat) < stop]
+    x = {"field": "x", "type": "quantitative", "axis": None,
+         "scale": {"domain": [start, stop], "nice": False, "zero": False}}  # fmt: skip
+    title = {"title": None} if start else _top_axis_title("V from the middle")
+    y = {"field": "y", "type": "quantitative", "axis": {**title, "tickCount": 3, "format": "+.2~f"},
+         "scale": {"domain": [-reach, reach], "nice": False}}  # fmt: skip
+    layers = [*_plates(on_bench, start, stop, reach), *_dots(on_bench, seats, reach)]
+    return {
+        "width": width,
+        "height": ROW_HEIGHT_PX,
+        "encoding": {"x": x, "y": y},
+        "layer": [layer for layer in layers if layer["data"]["values"]],
+    }
+
+
+def _middle(seat: Seat) -> float:
+    return (seat.first + seat.last) / 2
+
+
+def _plates(on_bench: Bench, start: int, stop: int, reach: float) -> Iterator[Spec]:
+    """The modules side by side, their numbers below, the seams of the blocks, the way round."""
+    numbers = range(start, stop)
+    plates = [
+        {"x": number + 0.06, "x2": number + 0.94, "y": -reach, "y2": reach} for number in numbers
+    ]
+    plate = {"type": "rect", "fill": GRID, "fillOpacity": 0.5, "stroke": None, "cornerRadius": 2}
+    yield _layer("plate", plate, plates, x2={"field": "x2"}, y2={"field": "y2"})
+    joined = list(_joined(on_bench.blocks, start, stop, reach))
+    bar = {"type": "rule", "stroke": QUIET, "strokeWidth": 2, "yOffset": -4}
+    yield _layer("block", bar, joined, x2={"field": "x2"})
+    middle = [{"x": start, "x2": stop, "y": 0}]
+    yield _layer("middle", {"type": "rule", "stroke": QUIET}, middle, x2={"field": "x2"})
+    labels = [{"x": number + 0.5, "y": -reach, "t": str(number + 1)} for number in numbers]
+    yield _text("number", labels, align="center", dy=11, fontSize=12)
+    turned = [
+        {"x": number + 0.5, "y": reach}
+        for number in numbers
+        if number + 1 in on_bench.turned
+    ]
+    mark = {"type": "point", "shape": "triangle-down", "size": 50, "fill": INK, "yOffset": 10,
+            "filled": True, "fillOpacity": 1}  # fmt: skip
+    yield _layer("turned", mark, turned)
+
+
+def _joined(blocks: Sequence[int], start: int, stop: int, reach: float) -> Iterator[Spec]:
+    """A bar over each block of several modules, as far as it lies in this row."""
+    edges = [0]
+    for size in blocks:
+        edges.append(edges[-1] + size)
+    for low, high in pairwise(edges):
+        first, last = max(low, start), min(high, stop)
+        if high - low > 1 and last > first:
+            yield {"x": first + 0.06, "x2": last - 0.06, "y": reach}
+
+
+def _dots(on_bench: Bench, seats: Sequence[Seat], reach: float) -> Iterator[Spec]:
+    """Each position's distance; the weakest by shape and word, the unread by a cross."""
+    weakest = on_bench.weakest
+    read = [_dot(seat) for seat in seats if seat.off_v is not None and seat is not weakest]
+    dot = {"type": "point", "shape": "circle", "size": 55, "filled": True, "fill": ACCENT,
+           "fillOpacity": 1}  # fmt: skip
+    yield _layer("off", dot, read)
+    unread = [{"x": _middle(seat), "y": 0} for seat in seats if seat.off_v is None]
+    cross = {"type": "point", "shape": "cross", "angle": 45, "size": 70, "filled": True,
+             "fill": INK, "fillOpacity": 1}  # fmt: skip
+    yield _layer("unread", cross, unread)
+    low = [_dot(seat) for seat in seats if seat is weakest]
+    diamond = {"type": "point", "shape": "diamond", "size": 170, "filled": True, "fill": LIMIT,
+               "fillOpacity": 1}  # fmt: skip
+    yield _layer("weakest", diamond, low)
+    beyond_middle = bool(low) and _late(seats, weakest)
+    word = [{**row, "t": f"weakest: {row['t']}"} for row in low]
+    side = {"align": "right", "dx": -11} if beyond_middle else {"align": "left", "dx": 11}
+    yield _text("weakest_label", word, **side)
+
+
+def _dot(seat: Seat) -> Spec:
+    return {"x": _middle(seat), "y": round(seat.off_v or 0.0, 4), "t": str(seat.position)}
+
+
+def _late(seats: Sequence[Seat], weakest: Seat | None) -> bool:
+    """Whether the weakest stands in the second half of its row, so that its word goes before it."""
+    return weakest is not None and seats.index(weakest) * 2 >= len(seats)
