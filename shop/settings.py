@@ -185,6 +185,14 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_NAME_OVERRIDES": {
+        "CheckLevelEnum": "packs.models.checks.VoltageCheck.Level",
+        "OutlookLevelEnum": "reports.models.outlooks.Outlook.Level",
+        "EquipmentKindEnum": "packs.models.people.Equipment.Kinds",
+        "SwapKindEnum": "packs.models.work.Swap.Kinds",
+        "PackStatusEnum": "packs.models.packs.Pack.Status",
+        "ModuleStatusEnum": "packs.models.modules.Module.Status",
+    },
 }
 
 

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from django.conf import settings
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
@@ -91,7 +93,7 @@ class Schema(AutoSchema):
 
     def get_override_parameters(self) -> list[Any]:
         parameters: list[Any] = []
-        if self.method == "GET":
+        if self.method == "GET" and self.view.query().fields:
             parameters.append(self.view.query)
         if self._is_list_view() and hasattr(self.view, "orderings"):
             parameters.append(OpenApiParameter("ordering", str, enum=list(self.view.orderings)))
@@ -102,3 +104,23 @@ class Schema(AutoSchema):
                 OpenApiParameter("If-Match", str, OpenApiParameter.HEADER, required=True)
             )
         return parameters
+
+
+class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """How a token is told in the schema."""
+
+    target_class = "packs.api.authentication.BearerToken"
+    name = "token"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
+        return {"type": "http", "scheme": "bearer"}
+
+
+class SessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """How the session of the pages is told in the schema."""
+
+    target_class = "packs.api.authentication.PageSession"
+    name = "session"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
+        return {"type": "apiKey", "in": "cookie", "name": settings.SESSION_COOKIE_NAME}

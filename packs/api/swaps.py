@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from packs.api.doors import CreateDoor, OneDoor, VoidDoor
@@ -75,9 +76,10 @@ class SwapAnswer(FactAnswer):
     changes = serializers.SerializerMethodField()
     supersedes = Opaque(Swap.PREFIX, source="supersedes_id", allow_null=True)
 
-    def get_changes(self, swap: Swap) -> list[dict[str, Any]]:
-        changes = sorted(swap.changes.all(), key=lambda change: change.pk)
-        return [dict(ChangeAnswer(change).data) for change in changes]
+    @extend_schema_field(ChangeAnswer(many=True))
+    def get_changes(self, swap: Swap) -> Any:
+        in_order = sorted(swap.changes.all(), key=lambda change: change.pk)
+        return ChangeAnswer(in_order, many=True).data
 
 
 class SwapQuery(FactQuery):

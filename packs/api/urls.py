@@ -3,13 +3,18 @@
 from django.urls import path
 
 from packs.api import (
+    claims,
     customers,
     equipment,
     failures,
+    inspections,
     installations,
+    lots,
+    modules,
     pack_types,
     packs,
     people,
+    placements,
     searching,
     sites,
     swaps,
@@ -17,6 +22,7 @@ from packs.api import (
     vehicles,
     visits,
     voltage_checks,
+    warranties,
 )
 
 urlpatterns = [
@@ -48,6 +54,21 @@ urlpatterns = [
     path("failures/", failures.Failures.as_view()),
     path("failures/<str:id>/", failures.OneFailure.as_view()),
     path("failures/<str:id>/void/", failures.VoidFailure.as_view()),
+    path("claims/", claims.Claims.as_view()),
+    path("claims/<str:id>/", claims.OneClaim.as_view()),
+    path("claims/<str:id>/void/", claims.VoidClaim.as_view()),
+    path("inspections/", inspections.Inspections.as_view()),
+    path("inspections/<str:id>/", inspections.OneInspection.as_view()),
+    path("inspections/<str:id>/void/", inspections.VoidInspection.as_view()),
+    path("lots/", lots.Lots.as_view()),
+    path("lots/<str:code>/", lots.OneLot.as_view()),
+    path("modules/", modules.Modules.as_view()),
+    path("modules/<str:tag>/", modules.OneModule.as_view()),
+    path("placements/", placements.Placements.as_view()),
+    path("placements/<str:id>/", placements.OnePlacement.as_view()),
+    path("warranties/", warranties.Warranties.as_view()),
+    path("warranties/<str:id>/", warranties.OneWarranty.as_view()),
+    path("warranties/<str:id>/void/", warranties.VoidWarranty.as_view()),
     path("swaps/", swaps.Swaps.as_view()),
     path("swaps/<str:id>/", swaps.OneSwap.as_view()),
     path("swaps/<str:id>/void/", swaps.VoidSwap.as_view()),

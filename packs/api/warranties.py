@@ -20,7 +20,6 @@ from packs.writes.recording import Outcome
 
 MONTHS_MAX = 240  # twenty years; longer than a hybrid car lives, common practice, no source
 KM_MAX = 3_000_000
-STATES = ("not_begun", "running", "ended", "voided")
 
 
 class WarrantyEntry(FactShape):

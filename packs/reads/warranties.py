@@ -5,8 +5,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
+from zoneinfo import ZoneInfo
 
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import OuterRef, Subquery
 
 from packs.models import Claim, Installation, Pack, Visit, VoltageCheck, Warranty
 from packs.reads import sites
@@ -37,14 +38,18 @@ class _Known:
     installations: Mapping[int | None, Sequence[Installation]]
     readings: Mapping[int, tuple[datetime, int]]
     firsts: Mapping[int, Warranty]
+    zone: ZoneInfo
+
+    def day(self, instant: datetime) -> date:
+        return instant.astimezone(self.zone).date()
 
 
 def terms(warranties: Sequence[Warranty], *, at: datetime) -> Mapping[int, Term]:
     """By number, the term of each warranty as it stands at that instant."""
     firsts = _firsts(warranties)
     packs = {row.pack_id for row in [*warranties, *firsts.values()]}
-    known = _Known(_installations(packs), _readings(packs), firsts)
-    today = sites.day(at)
+    known = _Known(_installations(packs), _readings(packs), firsts, sites.zone())
+    today = known.day(at)
     return {row.pk: _term(row, known, today) for row in warranties}
 
 
@@ -91,8 +96,8 @@ def _covered(warranty: Warranty, known: _Known, until: date | None) -> list[Inst
     return [
         row
         for row in known.installations.get(warranty.pack_id, ())
-        if (row.removed_at is None or sites.day(row.removed_at) > warranty.starts_on)
-        and (until is None or sites.day(row.installed_at) < until)
+        if (row.removed_at is None or known.day(row.removed_at) > warranty.starts_on)
+        and (until is None or known.day(row.installed_at) < until)
     ]
 
 
@@ -104,7 +109,7 @@ def _driven_past(warranty: Warranty, ends_km: int | None, known: _Known) -> bool
     read_at, read_km = reading
     covered = _covered(warranty, known, None)
     since_moved = len(covered) < 2 or read_at >= covered[-1].installed_at
-    return since_moved and sites.day(read_at) >= warranty.starts_on and read_km > ends_km
+    return since_moved and known.day(read_at) >= warranty.starts_on and read_km > ends_km
 
 
 def _firsts(warranties: Sequence[Warranty]) -> dict[int, Warranty]:
@@ -159,17 +164,16 @@ def _readings(packs: Iterable[int | None]) -> Mapping[int, tuple[datetime, int]]
     visits = Visit.objects.filter(pack=OuterRef("pk"), odometer_km__isnull=False).order_by(
         "-opened_at"
     )
-    rows: QuerySet[Pack, tuple[int, datetime | None, int, datetime | None, int]]
-    rows = Pack.objects.filter(pk__in=set(packs)).values_list(
-        "pk",
-        Subquery(checks.values("taken_at")[:1]),
-        Subquery(checks.values("odometer_km")[:1]),
-        Subquery(visits.values("opened_at")[:1]),
-        Subquery(visits.values("odometer_km")[:1]),
+    rows = Pack.objects.filter(pk__in=set(packs)).annotate(
+        checked_at=Subquery(checks.values("taken_at")[:1]),
+        checked_km=Subquery(checks.values("odometer_km")[:1]),
+        opened_at=Subquery(visits.values("opened_at")[:1]),
+        opened_km=Subquery(visits.values("odometer_km")[:1]),
     )
-    found = {}
-    for pk, *told in rows:
-        pairs = [(when, km) for when, km in zip(told[::2], told[1::2], strict=True) if when]
-        if pairs:
-            found[pk] = max(pairs)
+    found: dict[int, tuple[datetime, int]] = {}
+    for row in rows:
+        told = [(row.checked_at, row.checked_km), (row.opened_at, row.opened_km)]
+        known = [(when, km) for when, km in told if when is not None and km is not None]
+        if known:
+            found[row.pk] = max(known)
     return found

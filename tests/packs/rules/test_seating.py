@@ -1,6 +1,8 @@
 """Who sat at a position, read from changes in any order."""
 
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from random import Random
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -39,11 +41,12 @@ def test_two_changes_at_one_instant() -> None:
 
 
 @given(st.lists(st.integers(0, 400), unique=True, max_size=12), st.randoms())
-def test_stays_cover_all_time_whatever_the_order(days: list[int], order) -> None:  # type: ignore[no-untyped-def]
+def test_stays_cover_all_time_whatever_the_order(days: list[int], order: Random) -> None:
     changes = [changed(day, None, day + 1000) for day in days]
     order.shuffle(changes)
     found = stays(changes)
     assert len(found) == len(days) + 1
-    assert found[0].begun_by is None and found[-1].ended_by is None
-    assert all(one.ended_by is two.begun_by for one, two in zip(found, found[1:], strict=False))
+    assert found[0].begun_by is None
+    assert found[-1].ended_by is None
+    assert all(one.ended_by is two.begun_by for one, two in pairwise(found))
     assert [stay.module for stay in found[1:]] == [day + 1000 for day in sorted(days)]

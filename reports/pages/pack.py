@@ -1,0 +1,80 @@
+"""The page of a pack: how it is doing, what it is, what was measured, what was done."""
+
+from datetime import datetime
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from packs.pages.doors import page, roles
+from packs.pages.units import distance
+from packs.reads import names, sites
+from packs.reads.roles import may
+from reports.models import Outlook
+from reports.pages import charts, words
+from reports.reads import pack_page
+from reports.reads.knowledge import DAY_S, EPOCH
+from reports.reads.pack_page import PackPage
+from reports.writes import outlooks
+
+
+@page("outlooks")
+def pack(request: HttpRequest, serial: str) -> HttpResponse:
+    """One pack, its answer first."""
+    now = timezone.now()
+    row = names.keyed(names.packs(), serial__upper=serial.upper())
+    outlook = outlooks.present(row, at=now)
+    shown = pack_page.gather(row)
+    context = {
+        "page": shown,
+        "outlook": outlook,
+        "sees_owner": may(roles(request), "customers", write=False),
+        **_said(outlook, shown, now),
+        **_drawn(outlook, shown),
+        "km": _km(shown),
+    }
+    return render(request, "reports/pack.html", context)
+
+
+def _said(outlook: Outlook, shown: PackPage, now: datetime) -> dict[str, Any]:
+    """The words of the page."""
+    return {
+        "level": words.LEVELS[outlook.level],
+        "for_owner": words.for_owner(outlook),
+        "for_bench": words.for_bench(outlook, shown.bench),
+        "chances": words.chances(outlook),
+        "not_known": list(words.not_known(outlook, shown, at=now)),
+        "would_settle": words.would_settle(outlook),
+        "conditions": words.conditions(outlook),
+        "spread_words": words.trail_sentence(outlook, shown.trail),
+        "bench_words": None if shown.bench is None else words.bench_sentence(shown.bench),
+    }
+
+
+def _drawn(outlook: Outlook, shown: PackPage) -> dict[str, Any]:
+    """The charts, each with its table."""
+    drawn: dict[str, Any] = {"trend": None, "bench": None}
+    if shown.trail.read or shown.trail.beside:
+        now_day = outlook.as_of.timestamp() / DAY_S
+        drawn["trend"] = charts.trend(shown.trail, _forecast(outlook), now_day=now_day)
+        drawn["trend_rows"] = words.trail_rows(shown.trail)
+    if shown.bench is not None:
+        drawn["bench"] = charts.bench(shown.bench)
+        drawn["bench_rows"] = words.bench_rows(shown.bench)
+    return drawn
+
+
+def _forecast(outlook: Outlook) -> charts.Forecast | None:
+    """Where the spread may go; nothing where it is over its limit already."""
+    told = words.limit_days(outlook)
+    if told is None or outlook.spread_now_v is None or outlook.level == "over_limit":
+        return None
+    early, _, late = (None if when is None else float((when - EPOCH).days) for when in told)
+    return charts.Forecast(outlook.as_of.timestamp() / DAY_S, outlook.spread_now_v, early, late)
+
+
+def _km(shown: PackPage) -> str:
+    sat = shown.installation
+    return "" if sat is None else distance(sat.installed_km, sites.present())
+
