@@ -39,6 +39,8 @@ urlpatterns = [
     path("api/v1/", include(api)),
     path("sign-in/", sign_in, name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("", include("packs.pages.urls")),
+    path("", include("reports.pages.urls")),
 ]
 
 handler400 = refusals.bad_request

@@ -74,7 +74,10 @@ def _warnings(check: VoltageCheck) -> Iterable[str]:
         yield f"{tool.code} was due for its own test on {tool.due_on.isoformat()}."
 
 
-def _rests_near(loads: Sequence[VoltageCheck]) -> Mapping[tuple[int | None, str], list[VoltageCheck]]:
+Rests = Mapping[tuple[int | None, str], list[VoltageCheck]]  # by pack and level
+
+
+def _rests_near(loads: Sequence[VoltageCheck]) -> Rests:
     """The rest checks that could pair with any of these, by pack and level."""
     if not loads:
         return {}
@@ -91,9 +94,7 @@ def _rests_near(loads: Sequence[VoltageCheck]) -> Mapping[tuple[int | None, str]
     return found
 
 
-def _partner(
-    check: VoltageCheck, rests: Mapping[tuple[int | None, str], list[VoltageCheck]]
-) -> VoltageCheck | None:
+def _partner(check: VoltageCheck, rests: Rests) -> VoltageCheck | None:
     mates = rests.get((check.pack_id, check.level), []) if check.condition == "load" else []
     if not mates:
         return None

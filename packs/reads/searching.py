@@ -3,9 +3,9 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from operator import attrgetter
-from typing import Any
+from typing import Any, TypeVar
 
-from django.db.models import F, Prefetch, QuerySet, Value
+from django.db.models import F, Model, Prefetch, Q, QuerySet, Value
 from django.db.models.expressions import Combinable
 from django.db.models.functions import Replace, Upper
 
@@ -18,6 +18,8 @@ FOUND_MAX = 20
 SHORTEST = 2  # characters; one alone finds everything
 PHONE_SHORTEST = 3  # digits; fewer stand inside every number
 EXACT, PREFIX, INSIDE = range(3)
+
+RowT = TypeVar("RowT", bound=Model)
 
 
 @dataclass(frozen=True)
@@ -38,10 +40,13 @@ def find(text: str, *, with_customers: bool) -> list[Hit]:
     numbers of customers are searched only with `with_customers`.
     """
     key = search_key(text)
-    hits = [*_packs(key), *_vehicles(key), *_modules(key)] if len(key) >= SHORTEST else []
+    kinds = [_packs(key), _vehicles(key), _modules(key)] if len(key) >= SHORTEST else []
     if with_customers:
-        hits += _customers(text)
-    return sorted(hits, key=attrgetter("rank"))[:FOUND_MAX]
+        kinds.append(_customers(text))
+    # Of one rank the kinds take turns, so that twenty packs do not hide the one customer.
+    placed = [pair for hits in kinds for pair in enumerate(sorted(hits, key=attrgetter("rank")))]
+    placed.sort(key=lambda pair: (pair[1].rank, pair[0]))
+    return [hit for _, hit in placed[:FOUND_MAX]]
 
 
 def _packs(key: str) -> Iterable[Hit]:
@@ -54,8 +59,7 @@ def _packs(key: str) -> Iterable[Hit]:
 def _vehicles(key: str) -> Iterable[Hit]:
     found = [*_ranked(Vehicle.objects.all(), "plate_key", key)]
     found += _ranked(Vehicle.objects.all(), "vin", key)
-    best = {car: rank for car, rank in sorted(found, key=lambda pair: -pair[1])}
-    for car, rank in best.items():
+    for car, rank in _best(found):
         said = (car.plate, car.description, str(car.model_year or ""))
         title = " · ".join(part for part in said if part) or car.vin
         yield Hit("vehicle", car.vin, title, f"/vehicles/{car.vin}/", rank)
@@ -77,12 +81,20 @@ def _customers(text: str) -> Iterable[Hit]:
         found += _ranked(rows, "name_key", name)
     if len(number) >= PHONE_SHORTEST and not any(letter.isalpha() for letter in text):
         found += _ranked(rows, "phone_key", number)
-    best = {person: rank for person, rank in sorted(found, key=lambda pair: -pair[1])}
-    for customer, rank in best.items():
+    words = [name_key(word) for word in text.replace(",", " ").split()]
+    if len(words) > 1:
+        holding = rows.filter(*(Q(name_key__contains=word) for word in words))
+        found += [(customer, INSIDE) for customer in holding.order_by("name_key")[:FOUND_MAX]]
+    for customer, rank in _best(found):
         plates = [car.plate or car.vin for car in customer.vehicles.all()]
         key = encode(Customer.PREFIX, customer.pk)
         title = " · ".join([customer.name, *plates])
         yield Hit("customer", key, title, f"/customers/{key}/", rank)
+
+
+def _best(found: list[tuple[RowT, int]]) -> list[tuple[RowT, int]]:
+    """Each row once, with the best of its ranks."""
+    return list(dict(sorted(found, key=lambda pair: -pair[1])).items())
 
 
 def _key_of(column: str) -> Combinable:

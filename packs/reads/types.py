@@ -1,7 +1,6 @@
 """What a pack type says of a pack: its positions, and its ratings at a time."""
 
 from dataclasses import dataclass
-from datetime import datetime
 from functools import lru_cache
 
 import numpy as np
@@ -49,12 +48,3 @@ def limits_of(ratings: PackType | PackTypeVersion) -> Limits:
         reference_load_a=ratings.reference_load_a,
         reference_temperature_c=ratings.reference_temperature_c,
     )
-
-
-def limits_at(pack_type_id: int, *, known_at: datetime) -> Limits:
-    """The ratings in force at `known_at`; before the first version, the first."""
-    versions = PackTypeVersion.objects.filter(pack_type_id=pack_type_id).order_by("number")
-    in_force = versions.filter(recorded_at__lte=known_at).last() or versions.first()
-    if in_force is None:
-        raise LookupError(f"pack type {pack_type_id} has no version")
-    return limits_of(in_force)

@@ -77,7 +77,7 @@ class _Go:
     chemistry: str
 
 
-def which_part(  # noqa: PLR0917
+def which_part(
     load_v: Floats,
     load_current_a: float,
     rest_v: Floats | None,

@@ -149,7 +149,7 @@ def _out_of_range(at: int, volts: float, cells: int, chemistry: str) -> Problem:
     return Problem(at + 1, "out_of_range", detail)
 
 
-def strange(  # noqa: PLR0917
+def strange(
     voltages_v: Floats,
     cells: Cells,
     chemistry: str,

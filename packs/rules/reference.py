@@ -86,7 +86,7 @@ def resistance_factor(
     return factor
 
 
-def at_reference(  # noqa: PLR0917
+def at_reference(
     load_v: Floats,
     load_current_a: float,
     rest_v: Floats | None,
@@ -120,7 +120,7 @@ def at_reference(  # noqa: PLR0917
     return Comparable(float(ranges(brought)[0]), None, notes, brought[0])
 
 
-def at_reference_many(  # noqa: PLR0917
+def at_reference_many(
     load_v: Floats,
     load_current_a: Floats,
     rest_v: Floats,

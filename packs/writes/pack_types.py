@@ -62,7 +62,8 @@ def change_pack_type(
             changes={name: ratings[name] for name in changes},
         )
         _append_version(changed, at=at)
-        Pack.objects.filter(pack_type=changed, estimate_due_at=None).update(estimate_due_at=at)
+        owed_later = Pack.objects.filter(pack_type=changed).exclude(estimate_due_at__lte=at)
+        owed_later.update(estimate_due_at=at)
     return changed
 
 

@@ -1,0 +1,98 @@
+"""packs/{serial}/history/: everything that ever happened to a pack, newest first."""
+
+import json
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from binascii import Error as NotBase64
+from datetime import datetime
+from typing import Any
+from urllib.parse import quote
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.utils.urls import remove_query_param, replace_query_param
+
+from packs.api.doors import Door
+from packs.api.fields import Choice
+from packs.api.paging import PAGE, PAGE_MAX, bad_cursor
+from packs.api.shapes import Shape
+from packs.errors import Malformed
+from packs.models import Pack
+from packs.reads import history, names
+
+
+class LineAnswer(serializers.Serializer[Any]):
+    """Something that happened; `link` is the address of the fact, `by` who did it or wrote it."""
+
+    at = serializers.DateTimeField()
+    kind = serializers.CharField()
+    summary = serializers.CharField()
+    by = serializers.CharField()
+    link = serializers.SerializerMethodField()
+
+    def get_link(self, line: history.Line) -> str:
+        return f"/api/v1/{history.resource_of(line.kind)}/{quote(line.key)}/"
+
+
+class HistoryQuery(Shape):
+    """Which lines."""
+
+    kind = Choice(sorted(history.kinds_known()), required=False)
+
+
+class History(Door):
+    resource = "history"
+    answer = LineAnswer
+    query = HistoryQuery
+    many = True
+    orderings = ("-at",)
+    row: Pack
+
+    def locate(self, **keys: Any) -> None:
+        self.row = names.keyed(names.packs(), serial__upper=keys["serial"].upper())
+
+    def get(self, request: Request, **keys: Any) -> Response:
+        wanted = self.asked().get("kind")
+        said = request.query_params
+        if said.get("ordering", "-at") not in self.orderings:
+            raise Malformed.at("", "unknown_ordering", "ordering is one of: -at.")
+        kinds = [kind for kind in history.kinds_for(self.actor.roles) if wanted in (None, kind)]
+        edge = _read(said["cursor"]) if said.get("cursor") else {}
+        page = history.page(self.row, kinds=kinds, size=_size(said.get("page_size")), **edge)
+        return Response(
+            {
+                "next": self._beside("before", page.lines[-1:]) if page.older else None,
+                "previous": self._beside("after", page.lines[:1]) if page.newer else None,
+                "results": self.shown(page.lines, many=True),
+            }
+        )
+
+    def _beside(self, side: str, edge: tuple[history.Line, ...]) -> str | None:
+        """The address of the page on that side of a line."""
+        here = self.request.build_absolute_uri()
+        if not edge:
+            return str(remove_query_param(here, "cursor"))
+        return str(replace_query_param(here, "cursor", _written(side, edge[0].place)))
+
+
+def _size(said: str | None) -> int:
+    """As other lists: what is no number of lines counts as not said."""
+    asked = int(said) if said is not None and said.isdecimal() else 0
+    return min(asked, PAGE_MAX) or PAGE
+
+
+def _written(side: str, place: history.Place) -> str:
+    said = json.dumps([side, place.at.isoformat(), place.revision])
+    return urlsafe_b64encode(said.encode()).decode().rstrip("=")
+
+
+def _read(cursor: str) -> dict[str, history.Place]:
+    try:
+        padded = cursor + "=" * (-len(cursor) % 4)
+        side, instant, revision = json.loads(urlsafe_b64decode(padded.encode()))
+        place = history.Place(datetime.fromisoformat(instant), int(revision))
+    except (NotBase64, ValueError, TypeError) as error:
+        raise bad_cursor() from error
+    if side not in ("before", "after") or place.at.tzinfo is None or abs(place.revision) >> 62:
+        raise bad_cursor()
+    return {side: place}
