@@ -1,6 +1,6 @@
 """customers/: personal data, for the desk and the manager."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -51,6 +51,14 @@ class CustomerQuery(Shape):
     external_id = Text(max_length=200, required=False)
 
 
+KEYS: Mapping[str, tuple[str, Callable[[str], str]]] = {
+    "name": ("name_key__contains", name_key),
+    "phone": ("phone_key__contains", phone_key),
+    "email": ("email__iexact", str),
+    "external_id": ("external_id", str),
+}
+
+
 class Customers(CreateDoor):
     resource = "customers"
     entry = CustomerEntry
@@ -59,13 +67,7 @@ class Customers(CreateDoor):
     orderings = ("-recorded_at", "recorded_at", "name", "-name")
 
     def rows(self, asked: Mapping[str, Any]) -> QuerySet[Customer]:
-        columns = {
-            "name": ("name_key__contains", name_key),
-            "phone": ("phone_key__contains", phone_key),
-            "email": ("email__iexact", str),
-            "external_id": ("external_id", str),
-        }
-        wanted = {columns[name][0]: columns[name][1](said) for name, said in asked.items()}
+        wanted = {KEYS[name][0]: KEYS[name][1](said) for name, said in asked.items()}
         return Customer.objects.select_related("client").filter(**wanted)
 
     def write(self, entry: dict[str, Any], at: datetime) -> Outcome[Customer]:

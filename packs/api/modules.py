@@ -38,7 +38,7 @@ class ModuleChange(Shape):
 
 
 class ModuleAnswer(KeyedAnswer):
-    """A module as it is answered; `pack` and `position` say where it sits, null where it is loose."""
+    """A module as it is answered; `pack` and `position` say where it sits, null while loose."""
 
     tag = serializers.CharField()
     form = serializers.ChoiceField(Module.Form.choices)

@@ -32,7 +32,9 @@ class PersonChange(Shape):
 
     name = Text(max_length=100)
     roles = serializers.ListField(child=Choice(ROLES), required=False, max_length=len(ROLES))
-    qualifications = Qualification(many=True, required=False, max_length=HELD_MAX)
+    qualifications = serializers.ListField(
+        child=Qualification(), required=False, max_length=HELD_MAX
+    )
     site = optional(Text, max_length=40, min_length=1)
 
 

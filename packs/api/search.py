@@ -22,6 +22,12 @@ class HitAnswer(serializers.Serializer[Any]):
     link = serializers.CharField()
 
 
+class HitsAnswer(serializers.ListSerializer[Any]):
+    """What was found, the best first; no pages."""
+
+    child = HitAnswer()
+
+
 class SearchQuery(Shape):
     """A part of a plate, a VIN, a serial, a tag, a name or a telephone number."""
 
@@ -31,9 +37,9 @@ class SearchQuery(Shape):
 class Search(Door):
     resource = "search"
     query = SearchQuery
-    answer = HitAnswer
+    answer = HitsAnswer
 
     def get(self, request: Request, **keys: Any) -> Response:
         with_customers = may(self.actor.roles, "customers", write=False)
         hits = searching.find(self.asked()["q"], with_customers=with_customers)
-        return Response(self.shown(hits, many=True))
+        return Response(self.shown(hits))

@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from packs.api.doors import ChangeDoor, CreateDoor
@@ -64,6 +65,7 @@ class VehicleAnswer(KeyedAnswer):
                 del fields[name]
         return fields
 
+    @extend_schema_field(OwnershipAnswer(many=True))
     def get_ownerships(self, row: Vehicle) -> list[dict[str, Any]]:
         known = sorted(row.ownerships.all(), key=lambda ownership: ownership.from_at)
         return list(OwnershipAnswer(known, many=True).data)

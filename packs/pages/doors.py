@@ -1,7 +1,7 @@
 """What every page does alike: sign-in, the role, the site's clock, and errors people can read."""
 
 from collections.abc import Callable
-from functools import wraps
+from functools import update_wrapper
 from typing import Concatenate, ParamSpec
 
 from django.contrib.auth.views import redirect_to_login
@@ -24,9 +24,9 @@ def page(resource: str) -> Callable[[View[Keys]], View[Keys]]:
     """A page for the signed-in whose role may read that resource; a machine has none."""
 
     def dressed(view: View[Keys]) -> View[Keys]:
-        @require_safe
-        @wraps(view)
-        def answer(request: HttpRequest, *args: Keys.args, **keys: Keys.kwargs) -> HttpResponseBase:
+        def answer(
+            request: HttpRequest, /, *args: Keys.args, **keys: Keys.kwargs
+        ) -> HttpResponseBase:
             if not request.user.is_authenticated:
                 return redirect_to_login(request.get_full_path())
             if not may(roles(request), resource, write=False):
@@ -37,7 +37,8 @@ def page(resource: str) -> Callable[[View[Keys]], View[Keys]]:
                 except NotFound as error:
                     raise Http404(str(error)) from error
 
-        return answer
+        update_wrapper(answer, view)
+        return require_safe(answer)
 
     return dressed
 

@@ -117,7 +117,9 @@ def _entries(asked: _Asked) -> list[Line]:
             kind=row.kind,
             summary=_told(row.summary, (row.kind, row.fact_id) in voided and _records(row)),
             by=_by(row),
-            key=asked.pack.serial if row.kind == Pack.KIND else encode(heads[row.kind], row.fact_id),
+            key=asked.pack.serial
+            if row.kind == Pack.KIND
+            else encode(heads[row.kind], row.fact_id),
             voided=(row.kind, row.fact_id) in voided,
         )
         for row in found
@@ -131,7 +133,9 @@ def _records(row: HistoryEntry) -> bool:
 def _checks(asked: _Asked) -> list[Line]:
     if VoltageCheck.KIND not in asked.kinds:
         return []
-    rows = VoltageCheck.objects.filter(pack=asked.pack).defer("voltages", "suspect", "temperatures_c")
+    rows = VoltageCheck.objects.filter(pack=asked.pack).defer(
+        "voltages", "suspect", "temperatures_c"
+    )
     rows = rows.select_related("client", "recorded_by", "done_by", "pack__pack_type")
     return [
         Line(

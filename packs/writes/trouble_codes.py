@@ -96,15 +96,17 @@ def _record_alone(
     content: Mapping[str, Any], beside: Said, *, by: Actor, at: datetime
 ) -> Outcome[TroubleCode]:
     """Store a code of a car whose pack nobody knows yet: no revision to raise, no history."""
-    content_digest = digest({**content, "supersedes": beside.supersedes})
+    old = beside.supersedes
+    assert old is None or isinstance(old, TroubleCode)
+    content_digest = digest({**content, "supersedes": old})
     with transaction.atomic():
         stored = known_before(
             TroubleCode, by=by, external_id=beside.external_id, content_digest=content_digest
         )
         if stored is not None:
             return Outcome(stored, created=False)
-        if beside.supersedes is not None:
-            take_out(beside.supersedes, pack=None, by=by, at=at, reason="superseded")
+        if old is not None:
+            take_out(old, pack=None, by=by, at=at, reason="superseded")
         fact = TroubleCode(
             **content,
             recorded_at=at,
@@ -112,7 +114,7 @@ def _record_alone(
             recorded_by=by.person,
             done_by=beside.done_by,
             external_id=beside.external_id,
-            supersedes=beside.supersedes,
+            supersedes=old,
             digest=content_digest,
         )
         insert(fact)

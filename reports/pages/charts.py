@@ -25,6 +25,7 @@ EPOCH = date(1970, 1, 1)
 AHEAD_DAYS = 365  # how far a forecast is drawn
 FORECAST_STEPS = 24
 HEADROOM = 1.15  # of the greater of the limit and the highest reading
+MARGIN = 0.02  # of the time shown, before the first reading
 LEAST_OFF_V = 0.05  # half the height of the drawing where every position lies together
 KEPT = 256  # drawings kept in memory, about 15 kB each
 
@@ -32,6 +33,8 @@ INK, QUIET, GRID, ACCENT, LIMIT = "#1c1c1a", "#5a5a55", "#e2e2dd", "#175a7a", "#
 FONT_PX = 14
 
 Spec = dict[str, Any]
+Ends = tuple[float, float]  # of the vertical axis of the drawing, V
+SIGNED = "(datum.value > 0 ? '+' : '') + format(datum.value, '.2~f')"
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,7 @@ def _svg(spec: str) -> str:
     return str(vl_convert.vegalite_to_svg(spec))
 
 
-def _framed(width: int, **content: Any) -> Spec:
+def _framed(**content: Any) -> Spec:
     axis = {
         "labelFontSize": FONT_PX, "titleFontSize": FONT_PX, "titleFontWeight": "normal",
         "labelColor": QUIET, "titleColor": QUIET, "domain": False, "ticks": False,
@@ -112,6 +115,7 @@ def _trend(trail: Trail, forecast: Forecast | None, now_day: float, px: int) -> 
     ahead = now_day + (AHEAD_DAYS if forecast else 0)
     ceiling = HEADROOM * max([trail.limit_v, *(reading.spread_v for reading in trail.read)])
     first = min([*days, now_day - AHEAD_DAYS / 4])
+    first -= (ahead - first) * MARGIN
     axis = {"title": None, "grid": False, "format": "%b %Y", "tickCount": px // 130, "domain": True,
             "domainColor": QUIET, "labelOverlap": "greedy", "labelFlush": True}  # fmt: skip
     x = {
@@ -128,7 +132,6 @@ def _trend(trail: Trail, forecast: Forecast | None, now_day: float, px: int) -> 
     }
     layers = [*_trend_layers(trail, forecast, ceiling, first), _now(now_day, forecast)]
     return _framed(
-        px,
         width=px - AXIS_PX - 8,
         height=TREND_HEIGHT_PX if px == WIDE_PX else TREND_HEIGHT_PX * 3 // 4,
         encoding={"x": x, "y": y},
@@ -149,9 +152,7 @@ def _trend_layers(
     yield {"name": "limit", "mark": rule, "data": {"values": limit}, "encoding": {"x": None}}
     yield _text("limit_label", limit, fill=LIMIT, dy=-7)
     changes = [
-        {"x": _ms(day), "y": ceiling, "t": "changed"}
-        for day in trail.change_days
-        if day >= first
+        {"x": _ms(day), "y": ceiling, "t": "changed"} for day in trail.change_days if day >= first
     ]
     rule = {"type": "rule", "stroke": QUIET, "strokeWidth": 1.5}
     yield {"name": "change", "mark": rule, "data": {"values": changes}, "encoding": {"y": None}}
@@ -201,8 +202,10 @@ def _band(forecast: Forecast, limit_v: float, ceiling: float) -> Iterator[Spec]:
 
 
 def _grown(forecast: Forecast, limit_v: float, reached: float | None, day: float) -> float:
-    if reached is None or reached <= forecast.from_day:
+    if reached is None:
         return forecast.spread_v
+    if reached <= forecast.from_day:
+        return limit_v
     share = (day - forecast.from_day) / (reached - forecast.from_day)
     return float(forecast.spread_v * (limit_v / forecast.spread_v) ** share)
 
@@ -212,13 +215,15 @@ def _bench(on_bench: Bench, px: int) -> Spec:
     fit = max(1, (px - AXIS_PX) // SEAT_PX)
     rows = -(-count // fit)
     per_row = -(-count // rows)
-    reach = max(LEAST_OFF_V, *(abs(seat.off_v or 0.0) for seat in on_bench.seats)) * 1.25
+    off_v = [seat.off_v for seat in on_bench.seats if seat.off_v is not None]
+    low, high = min([-LEAST_OFF_V, *off_v]), max([LEAST_OFF_V, *off_v])
+    ends = (1.25 * low, 1.25 * max(high, -low / 4))
     starts = range(0, count, per_row)
-    charts = [_row(on_bench, start, per_row, reach, px) for start in starts]
-    return _framed(px, vconcat=charts)
+    charts = [_row(on_bench, start, per_row, ends, px) for start in starts]
+    return _framed(vconcat=charts)
 
 
-def _row(on_bench: Bench, start: int, per_row: int, reach: float, px: int) -> Spec:
+def _row(on_bench: Bench, start: int, per_row: int, ends: Ends, px: int) -> Spec:
     """One stretch of the series path, from the module after `start` on."""
     stop = min(start + per_row, on_bench.module_count)
     width = (px - AXIS_PX - 8) * (stop - start) // per_row
@@ -226,47 +231,50 @@ def _row(on_bench: Bench, start: int, per_row: int, reach: float, px: int) -> Sp
     x = {"field": "x", "type": "quantitative", "axis": None,
          "scale": {"domain": [start, stop], "nice": False, "zero": False}}  # fmt: skip
     title = {"title": None} if start else _top_axis_title("V from the middle")
-    y = {"field": "y", "type": "quantitative", "axis": {**title, "tickCount": 3, "format": "+.2~f"},
-         "scale": {"domain": [-reach, reach], "nice": False}}  # fmt: skip
-    layers = [*_plates(on_bench, start, stop, reach), *_dots(on_bench, seats, reach)]
+    y = {
+        "field": "y",
+        "type": "quantitative",
+        "axis": {**title, "tickCount": 4, "labelExpr": SIGNED},
+        "scale": {"domain": list(ends), "nice": False},
+    }
+    layers = [*_plates(on_bench, start, stop, ends), *_dots(on_bench, seats)]
     return {
         "width": width,
         "height": ROW_HEIGHT_PX,
         "encoding": {"x": x, "y": y},
-        "layer": [layer for layer in layers if layer["data"]["values"]],
+        "layer": [_of_row(layer, start) for layer in layers if layer["data"]["values"]],
     }
+
+
+def _of_row(layer: Spec, start: int) -> Spec:
+    """Names are unique in one drawing: two rows may not share theirs."""
+    return {**layer, "name": f"{layer['name']}_row{start}"}
 
 
 def _middle(seat: Seat) -> float:
     return (seat.first + seat.last) / 2
 
 
-def _plates(on_bench: Bench, start: int, stop: int, reach: float) -> Iterator[Spec]:
+def _plates(on_bench: Bench, start: int, stop: int, ends: Ends) -> Iterator[Spec]:
     """The modules side by side, their numbers below, the seams of the blocks, the way round."""
-    numbers = range(start, stop)
-    plates = [
-        {"x": number + 0.06, "x2": number + 0.94, "y": -reach, "y2": reach} for number in numbers
-    ]
+    numbers, (low, high) = range(start, stop), ends
+    plates = [{"x": number + 0.06, "x2": number + 0.94, "y": low, "y2": high} for number in numbers]
     plate = {"type": "rect", "fill": GRID, "fillOpacity": 0.5, "stroke": None, "cornerRadius": 2}
     yield _layer("plate", plate, plates, x2={"field": "x2"}, y2={"field": "y2"})
-    joined = list(_joined(on_bench.blocks, start, stop, reach))
+    joined = list(_joined(on_bench.blocks, start, stop, high))
     bar = {"type": "rule", "stroke": QUIET, "strokeWidth": 2, "yOffset": -4}
     yield _layer("block", bar, joined, x2={"field": "x2"})
     middle = [{"x": start, "x2": stop, "y": 0}]
     yield _layer("middle", {"type": "rule", "stroke": QUIET}, middle, x2={"field": "x2"})
-    labels = [{"x": number + 0.5, "y": -reach, "t": str(number + 1)} for number in numbers]
+    labels = [{"x": number + 0.5, "y": low, "t": str(number + 1)} for number in numbers]
     yield _text("number", labels, align="center", dy=11, fontSize=12)
-    turned = [
-        {"x": number + 0.5, "y": reach}
-        for number in numbers
-        if number + 1 in on_bench.turned
-    ]
+    turned = [{"x": number + 0.5, "y": high} for number in numbers if number + 1 in on_bench.turned]
     mark = {"type": "point", "shape": "triangle-down", "size": 50, "fill": INK, "yOffset": 10,
             "filled": True, "fillOpacity": 1}  # fmt: skip
     yield _layer("turned", mark, turned)
 
 
-def _joined(blocks: Sequence[int], start: int, stop: int, reach: float) -> Iterator[Spec]:
+def _joined(blocks: Sequence[int], start: int, stop: int, high_v: float) -> Iterator[Spec]:
     """A bar over each block of several modules, as far as it lies in this row."""
     edges = [0]
     for size in blocks:
@@ -274,10 +282,10 @@ def _joined(blocks: Sequence[int], start: int, stop: int, reach: float) -> Itera
     for low, high in pairwise(edges):
         first, last = max(low, start), min(high, stop)
         if high - low > 1 and last > first:
-            yield {"x": first + 0.06, "x2": last - 0.06, "y": reach}
+            yield {"x": first + 0.06, "x2": last - 0.06, "y": high_v}
 
 
-def _dots(on_bench: Bench, seats: Sequence[Seat], reach: float) -> Iterator[Spec]:
+def _dots(on_bench: Bench, seats: Sequence[Seat]) -> Iterator[Spec]:
     """Each position's distance; the weakest by shape and word, the unread by a cross."""
     weakest = on_bench.weakest
     read = [_dot(seat) for seat in seats if seat.off_v is not None and seat is not weakest]
@@ -293,7 +301,7 @@ def _dots(on_bench: Bench, seats: Sequence[Seat], reach: float) -> Iterator[Spec
                "fillOpacity": 1}  # fmt: skip
     yield _layer("weakest", diamond, low)
     beyond_middle = bool(low) and _late(seats, weakest)
-    word = [{**row, "t": f"weakest: {row['t']}"} for row in low]
+    word = [{**row, "t": f"weakest: {on_bench.level} {row['t']}"} for row in low]
     side = {"align": "right", "dx": -11} if beyond_middle else {"align": "left", "dx": 11}
     yield _text("weakest_label", word, **side)
 

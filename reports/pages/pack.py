@@ -12,7 +12,9 @@ from packs.pages.units import distance
 from packs.reads import names, sites
 from packs.reads.roles import may
 from reports.models import Outlook
-from reports.pages import charts, words
+from reports.pages import charts, tables, words
+from reports.pages.cover import covers
+from reports.pages.past import past
 from reports.reads import pack_page
 from reports.reads.knowledge import DAY_S, EPOCH
 from reports.reads.pack_page import PackPage
@@ -25,14 +27,15 @@ def pack(request: HttpRequest, serial: str) -> HttpResponse:
     now = timezone.now()
     row = names.keyed(names.packs(), serial__upper=serial.upper())
     outlook = outlooks.present(row, at=now)
-    shown = pack_page.gather(row)
+    shown = pack_page.gather(row, at=now)
     context = {
         "page": shown,
         "outlook": outlook,
         "sees_owner": may(roles(request), "customers", write=False),
         **_said(outlook, shown, now),
         **_drawn(outlook, shown),
-        "km": _km(shown),
+        **_told(shown),
+        "past": past(request, row),
     }
     return render(request, "reports/pack.html", context)
 
@@ -44,24 +47,26 @@ def _said(outlook: Outlook, shown: PackPage, now: datetime) -> dict[str, Any]:
         "for_owner": words.for_owner(outlook),
         "for_bench": words.for_bench(outlook, shown.bench),
         "chances": words.chances(outlook),
+        "suspicions": words.suspects(shown),
         "not_known": list(words.not_known(outlook, shown, at=now)),
         "would_settle": words.would_settle(outlook),
         "conditions": words.conditions(outlook),
-        "spread_words": words.trail_sentence(outlook, shown.trail),
-        "bench_words": None if shown.bench is None else words.bench_sentence(shown.bench),
+        "spread_words": tables.trail_sentence(outlook, shown.trail),
+        "bench_words": None if shown.bench is None else tables.bench_sentence(shown.bench),
     }
 
 
 def _drawn(outlook: Outlook, shown: PackPage) -> dict[str, Any]:
     """The charts, each with its table."""
-    drawn: dict[str, Any] = {"trend": None, "bench": None}
+    forecast = _forecast(outlook)
+    drawn: dict[str, Any] = {"trend": None, "bench": None, "has_band": forecast is not None}
     if shown.trail.read or shown.trail.beside:
         now_day = outlook.as_of.timestamp() / DAY_S
-        drawn["trend"] = charts.trend(shown.trail, _forecast(outlook), now_day=now_day)
-        drawn["trend_rows"] = words.trail_rows(shown.trail)
+        drawn["trend"] = charts.trend(shown.trail, forecast, now_day=now_day)
+        drawn["trend_rows"] = tables.trail_rows(shown.trail)
     if shown.bench is not None:
         drawn["bench"] = charts.bench(shown.bench)
-        drawn["bench_rows"] = words.bench_rows(shown.bench)
+        drawn["bench_rows"] = tables.bench_rows(shown.bench)
     return drawn
 
 
@@ -74,7 +79,10 @@ def _forecast(outlook: Outlook) -> charts.Forecast | None:
     return charts.Forecast(outlook.as_of.timestamp() / DAY_S, outlook.spread_now_v, early, late)
 
 
-def _km(shown: PackPage) -> str:
-    sat = shown.installation
-    return "" if sat is None else distance(sat.installed_km, sites.present())
-
+def _told(shown: PackPage) -> dict[str, Any]:
+    """What is said in the units of the site."""
+    site, sat = sites.present(), shown.installation
+    return {
+        "km": "" if sat is None else distance(sat.installed_km, site),
+        "cover": covers(shown.promises, site),
+    }

@@ -7,11 +7,12 @@ from datetime import UTC, date, datetime, timedelta
 from packs.rules.pairing import PAIR_WITHIN_S
 from reports.models import Outlook
 from reports.models.outlooks import HORIZONS_DAYS
-from reports.reads.pack_page import Bench, PackPage, Seat, Trail
+from reports.reads.pack_page import Bench, PackPage
 from reports.trends.outlook import DRIFT_PER_YEAR
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 STILL_PER_YEAR = 0.02  # growth below this is told as none: less than two readings can show
+NEAR = timedelta(days=90)  # to here a forecast is told by the day
 OLD_CHECK = timedelta(days=180)  # a last check older than this is told; common practice, no source
 HORIZON_WORDS = {30: "a month", 90: "three months", 180: "half a year", 365: "a year"}
 LEVEL_NOUN = {"block": "block", "module": "module", "cell": "cell"}
@@ -24,6 +25,15 @@ class Level:
 
     word: str
     shape: str
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A part under suspicion: where, why, and what would settle it."""
+
+    where: str
+    why: str
+    settle: str
 
 
 @dataclass(frozen=True)
@@ -72,6 +82,11 @@ def chances(outlook: Outlook) -> list[Chance]:
 
 def day(when: date | datetime) -> str:
     return f"{when.day} {when:%B %Y}"
+
+
+def rough(when: date, now: date) -> str:
+    """A day as finely as it can be meant: near ones by the day, far ones by the month."""
+    return day(when) if when - now <= NEAR else f"{when:%B %Y}"
 
 
 def day_number(days: float) -> str:
@@ -134,8 +149,7 @@ def _spread(outlook: Outlook) -> str:
     condition = conditions(outlook)
     growth = _growth(outlook.growth_per_year)
     return (
-        f"{how} {volts(outlook.spread_now_v)} {condition}, "
-        f"limit {volts(outlook.limit_v)}{growth}."
+        f"{how} {volts(outlook.spread_now_v)} {condition}, limit {volts(outlook.limit_v)}{growth}."
     )
 
 
@@ -161,15 +175,16 @@ def _limit_day(outlook: Outlook) -> str:
     told = limit_days(outlook)
     if outlook.level == "over_limit":
         return "" if told is None or told[0] is None else f"Over it since {day(told[0])}."
-    if told is None or told[0] is None:
+    early, middle, late = told or (None, None, None)
+    now = outlook.as_of.date()
+    if early is None:
         return "At this pace the limit is not reached for years."
-    early, middle, late = told
     if middle is None:
-        return f"The limit is reached on {day(early)} at the earliest, more likely years later."
-    until = "later than twenty years" if late is None else day(late)
+        return f"The limit may be reached from {rough(early, now)} on, more likely years later."
+    until = "some day beyond twenty years" if late is None else rough(late, now)
     return (
-        f"The limit is most likely reached around {day(middle)}; "
-        f"8 times in 10 between {day(early)} and {until}."
+        f"The limit is most likely reached around {rough(middle, now)}; "
+        f"8 times in 10 between {rough(early, now)} and {until}."
     )
 
 
@@ -179,7 +194,8 @@ def limit_days(outlook: Outlook) -> tuple[date | None, date | None, date | None]
     if told is None:
         return None
     early, middle, late = (
-        None if told[key] is None else date.fromisoformat(told[key]) for key in ("p10", "p50", "p90")
+        None if told[key] is None else date.fromisoformat(told[key])
+        for key in ("p10", "p50", "p90")
     )
     return early, middle, late
 
@@ -190,13 +206,31 @@ def not_known(outlook: Outlook, page: PackPage, *, at: datetime) -> Iterator[str
         yield f"The last check is kept but not compared: {page.not_comparable}."
     if page.bench is not None and page.bench.unread:
         numbers = ", ".join(str(number) for number in page.bench.unread)
-        yield f"Nothing was read at position {numbers}."
+        noun = LEVEL_NOUN[page.bench.level]
+        yield f"Nothing was read at {noun} {numbers} in the last check."
     if outlook.level != "too_little_data" and page.bench is not None:
         age = at - (EPOCH + timedelta(days=page.bench.day))
         if age > OLD_CHECK:
-            yield f"The last comparable check is {age.days // 30} months old; much may have changed."
+            months = age.days // 30
+            yield f"The last comparable check is {months} months old; much may have changed."
     if page.checks and page.trail.condition == "rest":
         yield "No two checks under load compare; voltages at rest say little about a worn module."
+
+
+def suspects(page: PackPage) -> list[Suspect]:
+    """What the last check points at, before a module is blamed."""
+    if page.last_check is None:
+        return []
+    noun = LEVEL_NOUN[page.last_check.level]
+    return [
+        Suspect(_numbered(noun, found.positions), found.why, found.settle)
+        for found in page.suspicions
+    ]
+
+
+def _numbered(noun: str, positions: tuple[int, ...]) -> str:
+    many = "s" if len(positions) > 1 else ""
+    return f"{_capital(noun)}{many} {' and '.join(str(number) for number in positions)}"
 
 
 def would_settle(outlook: Outlook) -> str | None:
@@ -213,102 +247,3 @@ def would_settle(outlook: Outlook) -> str | None:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-@dataclass(frozen=True)
-class TrailRow:
-    """One line of the table behind the chart of spreads."""
-
-    day: str
-    condition: str
-    spread: str
-    begins: bool
-
-
-@dataclass(frozen=True)
-class SeatRow:
-    """One line of the table behind the drawing of the pack."""
-
-    position: int
-    block: int
-    tags: str
-    off: str
-    remarks: str
-
-
-def trail_sentence(outlook: Outlook, trail: Trail) -> str:
-    """The chart of spreads, for who does not see it."""
-    if not trail.read:
-        return "No check can be compared yet, so there is no trend to draw."
-    first, last = trail.read[0], trail.read[-1]
-    changes = len(trail.change_days)
-    told = (
-        f"Spread {conditions(outlook)}: {volts(last.spread_v)} on {day_number(last.day)}; "
-        f"the limit is {volts(trail.limit_v)}."
-    )
-    if len(trail.read) > 1:
-        begun = f"{volts(first.spread_v)} on {day_number(first.day)}"
-        told = (
-            f"Spread {conditions(outlook)}, {len(trail.read)} checks: from {begun} to "
-            f"{volts(last.spread_v)} on {day_number(last.day)}; the limit is {volts(trail.limit_v)}."
-        )
-    if changes == 0:
-        return told
-    when = "then" if changes > 1 else "that day"
-    days = ", ".join(day_number(changed) for changed in trail.change_days)
-    return f"{told} Modules or joints were changed on {days}; the trend begins again {when}."
-
-
-def trail_rows(trail: Trail) -> list[TrailRow]:
-    """All readings by day, newest first, each telling whether it begins a build."""
-    both = [(reading, trail.condition) for reading in trail.read]
-    both += [(reading, "rest") for reading in trail.beside]
-    both.sort(key=lambda one: one[0].day)
-    builds = [-1 if not both else both[0][0].build, *(reading.build for reading, _ in both)]
-    rows = [
-        TrailRow(
-            day_number(reading.day),
-            CONDITION_WORDS[condition],
-            f"{reading.spread_v:.3f}",
-            begins=reading.build != before,
-        )
-        for (reading, condition), before in zip(both, builds, strict=False)
-    ]
-    return rows[::-1]
-
-
-def bench_sentence(bench: Bench) -> str:
-    """The drawing of the pack, for who does not see it."""
-    how = CONDITION_WORDS[bench.condition]
-    brought = ", brought to the reference current" if bench.at_reference else ""
-    told = f"The check {how} on {day_number(bench.day)}{brought}: "
-    weakest = bench.weakest
-    if weakest is None or weakest.off_v is None:
-        return f"{told}nothing was read."
-    noun = LEVEL_NOUN[bench.level]
-    return (
-        f"{told}{noun} {weakest.position} is weakest, "
-        f"{volts(-weakest.off_v)} below the middle of {len(bench.seats)}."
-    )
-
-
-def bench_rows(bench: Bench) -> list[SeatRow]:
-    return [
-        SeatRow(
-            position=seat.position,
-            block=seat.block,
-            tags=", ".join(seat.tags),
-            off="not read" if seat.off_v is None else f"{seat.off_v:+.3f}".replace("-", "−"),
-            remarks="; ".join(_remarks(seat, bench)),
-        )
-        for seat in bench.seats
-    ]
-
-
-def _remarks(seat: Seat, bench: Bench) -> Iterator[str]:
-    if seat is bench.weakest:
-        yield "weakest"
-    if seat.turned:
-        yield "turned the other way round"
-    if seat.renewed_day is not None:
-        yield f"renewed {day_number(seat.renewed_day)}"

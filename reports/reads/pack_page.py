@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from django.db.models import Prefetch
+from django.db.models import Prefetch, QuerySet
 
 from packs.models import (
     Failure,
@@ -16,14 +16,16 @@ from packs.models import (
     Placement,
     Visit,
     VoltageCheck,
+    Warranty,
 )
-from packs.reads import comparing, types
+from packs.reads import comparing
+from packs.reads.warranties import Term, terms
 from packs.rules.arithmetic import nominal_v
 from packs.rules.diagnosis import Finding as Suspicion
 from packs.rules.noise import medians, ranges
 from packs.rules.voltages import to_volts
 from reports.reads import series
-from reports.reads.knowledge import CheckRow, Knowledge, known, vantages
+from reports.reads.knowledge import DAY_S, CheckRow, Knowledge, known, vantages
 from reports.trends.history import Floats, PackHistory, position_starts
 
 INSPECTIONS_SHOWN = 3
@@ -113,9 +115,10 @@ class PackPage:
     not_comparable: str | None
     inspections: tuple[Inspection, ...]
     failures: tuple[Failure, ...]
+    promises: tuple[tuple[Warranty, Term], ...]
 
 
-def gather(pack: Pack) -> PackPage:
+def gather(pack: Pack, *, at: datetime) -> PackPage:
     """What is known of the pack by now."""
     knowledge = known(vantages([pack]))[0]
     history = series.history(knowledge)
@@ -135,6 +138,7 @@ def gather(pack: Pack) -> PackPage:
         not_comparable=derived.why_not if derived and last and last.condition == "load" else None,
         inspections=tuple(_inspections(pack)),
         failures=tuple(Failure.objects.filter(pack=pack, voided_at=None).order_by("-failed_on")),
+        promises=tuple(_promises(pack, at)),
     )
 
 
@@ -155,10 +159,18 @@ def _installation(pack: Pack) -> Installation | None:
     return rows.filter(pack=pack, voided_at=None, removed_at=None).last()
 
 
-def _inspections(pack: Pack) -> Sequence[Inspection]:
+def _inspections(pack: Pack) -> QuerySet[Inspection]:
     findings = Prefetch("findings", Finding.objects.order_by("-grade", "pk"))
     rows = Inspection.objects.filter(pack=pack, voided_at=None).prefetch_related(findings)
     return rows.order_by("-happened_at", "-pk")[:INSPECTIONS_SHOWN]
+
+
+def _promises(pack: Pack, at: datetime) -> Iterator[tuple[Warranty, Term]]:
+    """The warranties that stand, the newest first, with their terms."""
+    rows = Warranty.objects.filter(pack=pack, voided_at=None).order_by("-starts_on", "-pk")
+    ends = terms(list(rows), at=at)
+    for row in rows:
+        yield row, ends[row.pk]
 
 
 def _series_of(history: PackHistory) -> tuple[str, str]:
@@ -172,9 +184,7 @@ def _trail(knowledge: Knowledge, history: PackHistory) -> Trail:
     changes = history.renewal_days
     rest: list[CheckRow] = []
     if condition == "load":
-        rest = [
-            row for row in knowledge.checks if (row.condition, row.level) == ("rest", level)
-        ]
+        rest = [row for row in knowledge.checks if (row.condition, row.level) == ("rest", level)]
     rest_v = ranges(to_volts(np.stack([row.units for row in rest]))) if rest else np.empty(0)
     return Trail(
         level=level,
@@ -192,16 +202,14 @@ def _readings(days: Floats, spread_v: Floats, changes: Floats) -> tuple[Reading,
     return tuple(Reading(*row) for row in rows if np.isfinite(row[1]))
 
 
-def _bench(
-    knowledge: Knowledge, history: PackHistory, last: VoltageCheck | None
-) -> Bench | None:
-    """The last comparable check on the drawing of the pack; without one, the last as it was read."""
+def _bench(knowledge: Knowledge, history: PackHistory, last: VoltageCheck | None) -> Bench | None:
+    """The last comparable check on the drawing; without one, the last as it was read."""
     if history.days.size:
         condition, level = _series_of(history)
         day, off_v = float(history.days[-1]), -history.deviation_v[-1]
         starts = position_starts(history)
     elif last is not None:
-        condition, level, day = last.condition, last.level, last.taken_at.timestamp() / 86_400.0
+        condition, level, day = last.condition, last.level, last.taken_at.timestamp() / DAY_S
         volts = to_volts(last.voltages)
         off_v = volts - medians(volts[None, :])[0]
         starts = np.full(off_v.size, history.entry_day)

@@ -48,6 +48,7 @@ class Life:
     version: int = 1
     installation: Mapping[str, Any] | None = None
     modules_named: int = 0
+    fresh_repair: bool = False
 
     def km(self, day: float) -> int:
         return max(0, round(self.km_at_zero + self.km_per_day * day))

@@ -191,7 +191,7 @@ def test_lists_are_filtered_ordered_and_paged(api: Api) -> None:
     manager = api()
     codes = [row["code"] for row in manager.get(URL, {"chemistry": "nimh"}).json()["results"]]
     assert codes == ["T-0", "T-1", "T-2"]
-    page = manager.get(URL, {"ordering": "-code", "page_size": 3}).json()
+    page = manager.get(URL, {"ordering": "-code", "page_size": "3"}).json()
     assert [row["code"] for row in page["results"]] == ["T-2", "T-1", "T-0"]
     assert [row["code"] for row in manager.get(page["next"]).json()["results"]] == ["LI-1"]
     assert manager.get(URL, {"ordering": "name"}).status_code == 400

@@ -154,7 +154,7 @@ def test_lists_are_filtered_ordered_and_paged(api: Api) -> None:
     assert serials(pack_type="LI-96") == ["C-1"]
     assert serials(status="sold", pack_type="NM-28") == []
     assert serials(ordering="-recorded_at", pack_type="NM-28") == ["a-1", "B-1", "B-2"]
-    page = desk.get(URL, {"page_size": 2, "ordering": "recorded_at"}).json()
+    page = desk.get(URL, {"page_size": "2", "ordering": "recorded_at"}).json()
     rest = desk.get(page["next"]).json()
     assert len(page["results"]) == len(rest["results"]) == 2
     assert rest["next"] is None

@@ -95,7 +95,7 @@ def test_what_says_too_little_finds_nothing(api: Api, text: str) -> None:
 
 def test_the_box_needs_a_text_and_a_person(api: Api) -> None:
     assert api("desk").get(URL).status_code == 400
-    assert api("desk").get(URL, {"q": "x", "p": 1}).status_code == 400
+    assert api("desk").get(URL, {"q": "x", "p": "1"}).status_code == 400
     assert api("machine").get(URL, {"q": "TP-1"}).status_code == 403
 
 

@@ -135,7 +135,7 @@ def test_lists_are_filtered_ordered_and_paged(api: Api) -> None:
     assert told(pack="tp-0001") == ["3", "2", "1"]
     assert told(vehicle=VIN) == told(state="ready") == [""]
     assert told(opened_since="2024-05-02T00:00:00Z", opened_until="2024-05-03T00:00:00Z") == ["2"]
-    page = desk.get(URL, {"page_size": 3, "ordering": "opened_at"}).json()
+    page = desk.get(URL, {"page_size": "3", "ordering": "opened_at"}).json()
     assert [row["complaint"] for row in page["results"]] == ["1", "2", "3"]
     assert len(desk.get(page["next"]).json()["results"]) == 1
     assert desk.get(URL + "vi_00000000/").status_code == 404

@@ -1,0 +1,106 @@
+"""Each chart again as a sentence and a table, for who does not see it."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from reports.models import Outlook
+from reports.pages.words import CONDITION_WORDS, LEVEL_NOUN, conditions, day_number, volts
+from reports.reads.pack_page import Bench, Reading, Seat, Trail
+
+
+@dataclass(frozen=True)
+class TrailRow:
+    """One line of the table behind the chart of spreads."""
+
+    day: str
+    condition: str
+    spread: str
+    begins: bool
+
+
+@dataclass(frozen=True)
+class SeatRow:
+    """One line of the table behind the drawing of the pack."""
+
+    position: int
+    block: int
+    tags: str
+    off: str
+    remarks: str
+
+
+def trail_sentence(outlook: Outlook, trail: Trail) -> str:
+    """The chart of spreads, for who does not see it: how it went since the last change."""
+    if not trail.read:
+        return "No check can be compared yet, so there is no trend to draw."
+    last = trail.read[-1]
+    build = [reading for reading in trail.read if reading.build == last.build]
+    begun = "" if len(build) == 1 else f"from {_reading(build[0])} to "
+    counted = "1 check" if len(build) == 1 else f"{len(build)} checks"
+    told = (
+        f"Spread {conditions(outlook)}, {counted}: {begun}{_reading(last)}; "
+        f"the limit is {volts(trail.limit_v)}."
+    )
+    if not trail.change_days:
+        return told
+    days = ", ".join(day_number(changed) for changed in trail.change_days)
+    return f"{told} Modules or joints were changed on {days}; the trend begins again there."
+
+
+def _reading(reading: Reading) -> str:
+    return f"{volts(reading.spread_v)} on {day_number(reading.day)}"
+
+
+def trail_rows(trail: Trail) -> list[TrailRow]:
+    """All readings by day, newest first, each telling whether it begins a build."""
+    both = [(reading, trail.condition) for reading in trail.read]
+    both += [(reading, "rest") for reading in trail.beside]
+    both.sort(key=lambda one: one[0].day)
+    builds = [-1 if not both else both[0][0].build, *(reading.build for reading, _ in both)]
+    rows = [
+        TrailRow(
+            day_number(reading.day),
+            CONDITION_WORDS[condition],
+            f"{reading.spread_v:.3f}",
+            begins=reading.build != before,
+        )
+        for (reading, condition), before in zip(both, builds, strict=False)
+    ]
+    return rows[::-1]
+
+
+def bench_sentence(bench: Bench) -> str:
+    """The drawing of the pack, for who does not see it."""
+    how = CONDITION_WORDS[bench.condition]
+    brought = ", brought to the reference current" if bench.at_reference else ""
+    told = f"The check {how} on {day_number(bench.day)}{brought}: "
+    weakest = bench.weakest
+    if weakest is None or weakest.off_v is None:
+        return f"{told}nothing was read."
+    noun = LEVEL_NOUN[bench.level]
+    return (
+        f"{told}{noun} {weakest.position} is weakest, "
+        f"{volts(-weakest.off_v)} below the middle of {len(bench.seats)}."
+    )
+
+
+def bench_rows(bench: Bench) -> list[SeatRow]:
+    return [
+        SeatRow(
+            position=seat.position,
+            block=seat.block,
+            tags=", ".join(seat.tags),
+            off="not read" if seat.off_v is None else f"{seat.off_v:+.3f}".replace("-", "−"),
+            remarks="; ".join(_remarks(seat, bench)),
+        )
+        for seat in bench.seats
+    ]
+
+
+def _remarks(seat: Seat, bench: Bench) -> Iterator[str]:
+    if seat is bench.weakest:
+        yield "weakest"
+    if seat.turned:
+        yield "turned the other way round"
+    if seat.renewed_day is not None:
+        yield f"renewed {day_number(seat.renewed_day)}"
