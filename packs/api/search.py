@@ -9,6 +9,7 @@ from rest_framework.response import Response
 from packs.api.doors import Door
 from packs.api.fields import Text
 from packs.api.permissions import may
+from packs.api.schema import Schema
 from packs.api.shapes import Shape
 from packs.reads import searching
 
@@ -22,10 +23,14 @@ class HitAnswer(serializers.Serializer[Any]):
     link = serializers.CharField()
 
 
-class HitsAnswer(serializers.ListSerializer[Any]):
-    """What was found, the best first; no pages."""
+class PlainList(Schema):
+    """The best first, at most a few: a list without pages."""
 
-    child = HitAnswer()
+    def _is_list_view(self, serializer: Any = None) -> bool:
+        return True
+
+    def _get_paginator(self) -> None:
+        return None
 
 
 class SearchQuery(Shape):
@@ -37,9 +42,10 @@ class SearchQuery(Shape):
 class Search(Door):
     resource = "search"
     query = SearchQuery
-    answer = HitsAnswer
+    answer = HitAnswer
+    schema = PlainList()
 
     def get(self, request: Request, **keys: Any) -> Response:
         with_customers = may(self.actor.roles, "customers", write=False)
         hits = searching.find(self.asked()["q"], with_customers=with_customers)
-        return Response(self.shown(hits))
+        return Response(self.shown(hits, many=True))

@@ -15,9 +15,7 @@ class Posted(models.Model):
 
     recorded_at = models.DateTimeField()
     client = models.ForeignKey("packs.Client", models.PROTECT, related_name="+")
-    recorded_by = models.ForeignKey(
-        "packs.Person", models.PROTECT, null=True, related_name="+"
-    )
+    recorded_by = models.ForeignKey("packs.Person", models.PROTECT, null=True, related_name="+")
     digest = models.BinaryField(max_length=32)
 
     class Meta:

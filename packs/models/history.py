@@ -48,6 +48,4 @@ class Edit(models.Model):
     recorded_by = models.ForeignKey("packs.Person", models.PROTECT, null=True, related_name="+")
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["kind", "key", "version"], name="edit_once")
-        ]
+        constraints = [models.UniqueConstraint(fields=["kind", "key", "version"], name="edit_once")]

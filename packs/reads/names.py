@@ -131,9 +131,7 @@ def _named(rows: QuerySet[ModelT], model: type[Model], key: str, pointer: str) -
     return found
 
 
-def _identified(
-    rows: QuerySet[ModelT], text: str | None, pointer: str, noun: str
-) -> ModelT | None:
+def _identified(rows: QuerySet[ModelT], text: str | None, pointer: str, noun: str) -> ModelT | None:
     if text is None:
         return None
     number = decode(_prefix(rows), text)

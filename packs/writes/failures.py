@@ -8,7 +8,7 @@ from packs.errors import Contradiction
 from packs.models import Failure
 from packs.reads import names, sites
 from packs.writes.actors import Actor
-from packs.writes.judging import time_faults
+from packs.writes.judging import day_faults
 from packs.writes.recording import Outcome, midnight, record, said
 
 
@@ -16,7 +16,7 @@ def record_failure(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outc
     """Store a failure; `entry` holds its fields by their names in the API."""
     pack = names.pack(entry["pack"])
     happened_at = midnight(entry["failed_on"])
-    faults = time_faults(pack, happened_at, "/failed_on", at=at, zone=sites.zone())
+    faults = day_faults(pack, entry["failed_on"], "/failed_on", at=at, zone=sites.zone())
     if faults:
         raise Contradiction(faults)
     content = {

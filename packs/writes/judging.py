@@ -1,6 +1,6 @@
 """Holding a voltage check against the pack's type, the physics and the clock."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -51,6 +51,30 @@ def time_faults(
                 "before_built",
                 f"{when.isoformat()} is before pack {pack.serial} was built "
                 f"({pack.built_on.isoformat()}); correct the time or the serial.",
+            )
+        ]
+    return []
+
+
+def day_faults(pack: Pack, day: date, pointer: str, *, at: datetime, zone: ZoneInfo) -> list[Fault]:
+    """What is wrong with the date of a fact about this pack; days are those of the site."""
+    today = (at + CLOCK_ERROR).astimezone(zone).date()
+    if day > today:
+        return [
+            Fault(
+                pointer,
+                "in_the_future",
+                f"{day.isoformat()} has not come yet, today is {today.isoformat()}; "
+                "correct the date.",
+            )
+        ]
+    if pack.built_on is not None and day < pack.built_on:
+        return [
+            Fault(
+                pointer,
+                "before_built",
+                f"{day.isoformat()} is before pack {pack.serial} was built "
+                f"({pack.built_on.isoformat()}); correct the date or the serial.",
             )
         ]
     return []

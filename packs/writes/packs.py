@@ -12,7 +12,7 @@ from packs.reads import names, sites
 from packs.reads.packs import with_vehicle
 from packs.writes.actors import Actor
 from packs.writes.keeping import change, keep
-from packs.writes.recording import Outcome, enter, lock, revise
+from packs.writes.recording import Outcome, enter, lock, midnight, revise
 
 
 def create_pack(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[Pack]:
@@ -42,7 +42,12 @@ def create_pack(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome
 def _keep(serial: str, content: Mapping[str, Any], *, by: Actor, at: datetime) -> Outcome[Pack]:
     stored = names.packs().filter(serial__upper=serial.upper()).first()
     key = {"serial": serial if stored is None else stored.serial}
-    beside = {"settled_at": at, "estimate_due_at": at}
+    built_on = content["built_on"]
+    beside = {
+        "settled_at": at,
+        "estimate_due_at": at,
+        "since": None if built_on is None else midnight(built_on),
+    }
     with transaction.atomic():
         outcome = keep(Pack, by=by, at=at, key=key, content=content, beside=beside)
         if outcome.created:

@@ -233,7 +233,7 @@ REFUSALS: Mapping[str, tuple[str, str, str]] = {
 }
 
 
-def must_stand(fact: Fact, *, pack: Pack, pointer: str = "") -> None:
+def must_stand(fact: Fact, *, pack: Pack | None, pointer: str = "") -> None:
     """Raise, if a fact can't be taken out of account of this locked pack."""
     if fact.pack_id != (None if pack is None else pack.pk):
         raise Contradiction.at(

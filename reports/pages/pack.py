@@ -46,6 +46,7 @@ def _said(outlook: Outlook, shown: PackPage, now: datetime) -> dict[str, Any]:
         "level": words.LEVELS[outlook.level],
         "for_owner": words.for_owner(outlook),
         "for_bench": words.for_bench(outlook, shown.bench),
+        "learnt_from": words.learnt_from(outlook),
         "chances": words.chances(outlook),
         "suspicions": words.suspects(shown),
         "not_known": list(words.not_known(outlook, shown, at=now)),

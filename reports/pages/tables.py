@@ -4,7 +4,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from reports.models import Outlook
-from reports.pages.words import CONDITION_WORDS, LEVEL_NOUN, conditions, day_number, volts
+from reports.pages.words import (
+    CONDITION_WORDS,
+    LEVEL_NOUN,
+    conditions,
+    day_number,
+    short_day,
+    volts,
+)
 from reports.reads.pack_page import Bench, Reading, Seat, Trail
 
 
@@ -59,7 +66,7 @@ def trail_rows(trail: Trail) -> list[TrailRow]:
     builds = [-1 if not both else both[0][0].build, *(reading.build for reading, _ in both)]
     rows = [
         TrailRow(
-            day_number(reading.day),
+            short_day(reading.day),
             CONDITION_WORDS[condition],
             f"{reading.spread_v:.3f}",
             begins=reading.build != before,

@@ -14,6 +14,7 @@ EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 STILL_PER_YEAR = 0.02  # growth below this is told as none: less than two readings can show
 NEAR = timedelta(days=90)  # to here a forecast is told by the day
 OLD_CHECK = timedelta(days=180)  # a last check older than this is told; common practice, no source
+NBSP = "\u00a0"  # keeps a unit beside its figure
 HORIZON_WORDS = {30: "a month", 90: "three months", 180: "half a year", 365: "a year"}
 LEVEL_NOUN = {"block": "block", "module": "module", "cell": "cell"}
 CONDITION_WORDS = {"rest": "at rest", "load": "under load", "charge": "on charge"}
@@ -67,8 +68,8 @@ def frequency(share: float) -> str:
 
 def percent(share: float) -> str:
     if share < 0.01:
-        return "under 1 %"
-    return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"
+        return f"under 1{NBSP}%"
+    return f"over 99{NBSP}%" if share > 0.99 else f"{share * 100:.0f}{NBSP}%"
 
 
 def chances(outlook: Outlook) -> list[Chance]:
@@ -94,8 +95,14 @@ def day_number(days: float) -> str:
     return day(EPOCH + timedelta(days=days))
 
 
+def short_day(days: float) -> str:
+    """The same for a table."""
+    when = EPOCH + timedelta(days=days)
+    return f"{when.day} {when:%b %Y}"
+
+
 def volts(value: float) -> str:
-    return f"{value:.2f} V"
+    return f"{value:.2f}{NBSP}V"
 
 
 def for_owner(outlook: Outlook) -> str:
@@ -156,7 +163,7 @@ def _spread(outlook: Outlook) -> str:
 def conditions(outlook: Outlook) -> str:
     """Under which conditions the spread is told."""
     if outlook.series.startswith("load"):
-        return f"under load at {outlook.reference_load_a:g} A"
+        return f"under load at {outlook.reference_load_a:g}{NBSP}A"
     return "at rest"
 
 
@@ -168,7 +175,7 @@ def _growth(per_year: float | None) -> str:
     if per_year < STILL_PER_YEAR:
         return ", and not growing"
     ageing = ", as a year's use may bring" if per_year <= DRIFT_PER_YEAR else ""
-    return f", and growing {per_year * 100:.0f} % a year{ageing}"
+    return f", and growing {per_year * 100:.0f}{NBSP}% a year{ageing}"
 
 
 def _limit_day(outlook: Outlook) -> str:
@@ -233,6 +240,14 @@ def _numbered(noun: str, positions: tuple[int, ...]) -> str:
     return f"{_capital(noun)}{many} {' and '.join(str(number) for number in positions)}"
 
 
+def learnt_from(outlook: Outlook) -> str:
+    """What the estimate rests on beside the pack's own records."""
+    through = outlook.fit.facts_through
+    if through <= EPOCH:
+        return "what is assumed of packs in general; no fleet has been learnt from yet"
+    return f"what the fleet had shown by {day(through)}"
+
+
 def would_settle(outlook: Outlook) -> str | None:
     """The check that would turn too little data into an answer."""
     if outlook.level != "too_little_data":
@@ -241,7 +256,7 @@ def would_settle(outlook: Outlook) -> str | None:
     minutes = int(PAIR_WITHIN_S // 60)
     return (
         f"{needed} would settle it: all voltages under a steady load near "
-        f"{outlook.reference_load_a:g} A, and at rest within {minutes} minutes of it."
+        f"{outlook.reference_load_a:g}{NBSP}A, and at rest within {minutes} minutes of it."
     )
 
 

@@ -8,7 +8,7 @@ five minutes ahead.
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, datetime, time
 from typing import Any
 
 import numpy as np
@@ -30,7 +30,6 @@ from packs.models import (
 from packs.reads.types import Limits, limits_of
 
 DAY_S = 86_400.0
-EPOCH = date(1970, 1, 1)
 CONTACTS: Sequence[tuple[type[Fact], str]] = (
     (Swap, "done_at"),
     (Inspection, "happened_at"),
@@ -203,11 +202,12 @@ def _renewal_rows(by_pack: Mapping[int, Vantage]) -> Iterable[tuple[int, Renewal
 
 def _failure_rows(by_pack: Mapping[int, Vantage]) -> Iterable[tuple[int, float]]:
     rows = Failure.objects.filter(pack_id__in=by_pack.keys()).values_list(
-        "pack_id", "revision", "voided_revision", "failed_on"
+        "pack_id", "revision", "voided_revision", "failed_on", "recorded_at"
     )
-    for pk, revision, void, failed_on in rows:
-        view, day = by_pack[pk], float((failed_on - EPOCH).days)
-        if _counts(view, revision, void) and day <= view.as_of_day:
+    for pk, revision, void, failed_on, recorded_at in rows:
+        view, begun = by_pack[pk], datetime.combine(failed_on, time.min, tzinfo=UTC)
+        day = _day(view, begun, recorded_at) if _counts(view, revision, void) else None
+        if day is not None:
             yield pk, day
 
 

@@ -104,9 +104,9 @@ def load_all(client: Client, events: Sequence[Event], progress: Progress) -> Non
         events = [event for event in events if event.at > until]
         for batch in by_pack(stretch):
             loader.load(batch)
-            done += len(batch)
-            progress(f"{until:%B %Y}", done, total)
         judge_fleet(until)
+        done += len(stretch)
+        progress(f"{until:%B %Y}", done, total)
 
 
 def by_pack(events: Sequence[Event]) -> Iterator[list[Event]]:

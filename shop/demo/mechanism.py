@@ -20,6 +20,7 @@ REFERENCE_C = 25.0  # the temperature that resistances and ageing are told for
 COLDEST_DAY = 15.0  # day of the year, northern winter; assumption
 NEVER = np.inf
 SCAN_DAYS = 2.0  # how finely a failure is looked for, d
+USE_SD = 0.55  # of the logarithm of how hard an owner uses a pack; assumption
 LEAST_SHARE = 0.02  # of the charge: no element is told emptier than this
 
 
@@ -149,9 +150,14 @@ def make_pack(
     """A pack as it was built; cells lost before the shop first saw it are not counted."""
     elements = make_elements(nature, rng, fitted_day=built_day, stock=Stock())
     early = elements.lost_day < first_day
+    used = replace(
+        elements,
+        wear=elements.wear * rng.lognormal(0.0, USE_SD),
+        lost_day=np.where(early, NEVER, elements.lost_day),
+    )
     return Condition(
         nature=nature,
-        elements=replace(elements, lost_day=np.where(early, NEVER, elements.lost_day)),
+        elements=used,
         joint_day=np.full(nature.elements, NEVER),
         joint_mohm_per_year=np.zeros(nature.elements),
         heat_c=float(rng.normal(0.0, 3.0)),

@@ -1,0 +1,81 @@
+"""The box on every page."""
+
+import pytest
+from django.test import Client
+
+from packs.rules.identity import encode
+from packs.writes import customers, vehicles
+from tests import world
+from tests.pages import signed_in, text, words
+
+pytestmark = pytest.mark.django_db
+VIN = "TST12345678900001"
+
+
+@pytest.fixture(autouse=True)
+def shop() -> None:
+    world.pack("TP-0101")
+    world.pack("TP-0102")
+    world.module("M-77")
+    by, at = world.actor(), world.later()
+    owner = {"name": "Rosalind Marsh", "phone": "0660 123", "email": None}
+    customer = customers.create_customer(by=by, at=at, entry=owner).row
+    key = encode(customer.PREFIX, customer.pk)
+    car = {"vin": VIN, "plate": "W-1234 X", "customer": key}
+    vehicles.create_vehicle(by=by, at=at, entry=car)
+
+
+@pytest.mark.parametrize("typed", ["tp-0101", " TP 0101 ", "tp0101"])
+def test_the_one_pack_that_is_meant_is_shown_at_once(typed: str) -> None:
+    response = signed_in("desk").get("/search/", {"q": typed})
+    assert response.headers["Location"] == "/packs/TP-0101/"
+
+
+@pytest.mark.parametrize("typed", ["w1234x", "W 1234-X", "00001", VIN.lower()])
+def test_a_car_is_found_by_plate_or_vin_however_typed(typed: str) -> None:
+    response = signed_in("bench").get("/search/", {"q": typed})
+    assert response.headers["Location"] == f"/vehicles/{VIN}/"
+
+
+def test_several_are_listed_and_typing_never_leads_away() -> None:
+    client = signed_in("desk")
+    assert "2 found for “tp-01”" in text(client, "/search/?q=tp-01")
+    typing = client.get("/search/", {"q": "TP-0101"}, headers={"HX-Request": "true"})
+    assert typing.status_code == 200
+    assert 'href="/packs/TP-0101/"' in typing.content.decode()
+
+
+def test_nothing_found_says_what_would_do_and_keeps_what_was_typed() -> None:
+    page = text(signed_in("bench"), "/search/?q=%3Cb%3E")
+    assert "Nothing found for “&lt;b&gt;”" in page
+    assert 'value="&lt;b&gt;"' in page
+
+
+def test_names_of_owners_are_for_the_office() -> None:
+    assert signed_in("desk").get("/search/?q=marsh").headers["Location"].startswith("/customers/")
+    assert "Nothing found" in text(signed_in("bench"), "/search/?q=marsh")
+
+
+def test_the_first_page_reminds_of_what_was_in_hand_last() -> None:
+    world.check(world.pack("TP-0900"))
+    page = words(text(signed_in("bench"), "/"))
+    assert "In hand last" in page
+    assert "TP-0900" in page
+    assert "TP-0101" not in page
+
+
+def follow(client: Client, typed: str) -> str:
+    response = client.get("/search/", {"q": typed}, follow=True)
+    assert response.status_code == 200
+    return words(response.content.decode())
+
+
+def test_a_module_and_a_customer_have_pages() -> None:
+    client = signed_in("desk")
+    assert "never fitted" in follow(client, "M-77")
+    assert "W-1234 X" in follow(client, "rosalind")
+
+
+def test_a_customer_is_not_for_the_bench() -> None:
+    address = signed_in("manager").get("/search/?q=marsh").headers["Location"]
+    assert "Marsh" not in text(signed_in("bench"), address, 403)
