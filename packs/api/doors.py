@@ -22,6 +22,7 @@ from rest_framework.response import Response
 from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
 
+from packs.api.fields import Text
 from packs.api.paging import Pages, bad_cursor
 from packs.api.parsers import (
     BODY_LIMIT,
@@ -32,7 +33,7 @@ from packs.api.parsers import (
     too_large,
 )
 from packs.api.shapes import Shape, taken
-from packs.errors import LengthMissing, Malformed, NotFound, Stale, VersionMissing
+from packs.errors import LengthMissing, NotFound, Stale, VersionMissing
 from packs.writes import answers, voiding
 from packs.writes.actors import Actor
 from packs.writes.recording import Outcome
@@ -286,7 +287,7 @@ def stale(present: int) -> Stale:
 class VoidEntry(Shape):
     """Why a record is taken out of account."""
 
-    reason = serializers.CharField(max_length=1000)
+    reason = Text(max_length=1000)
 
 
 class VoidDoor(OneDoor):
@@ -303,8 +304,6 @@ class VoidDoor(OneDoor):
         return ["post"]
 
     def post(self, request: Request, **keys: Any) -> Response:
-        reason = self.body(VoidEntry)["reason"].strip()
-        if not reason:
-            raise Malformed.at("/reason", "blank", "Say why the record is voided.")
+        reason = self.body(VoidEntry)["reason"]
         at = timezone.now()
         return self.once(at, lambda: Response(self.shown(self.void(reason, at))))

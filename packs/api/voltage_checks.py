@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from datetime import datetime
 from itertools import islice
 from tempfile import SpooledTemporaryFile
@@ -33,6 +34,7 @@ SPOOL_IN_MEMORY = 1024 * 1024  # bytes of answers kept in memory before they go 
 CURRENT_MAX_A = 2000.0
 COLDEST_C, HOTTEST_C = -40.0, 90.0
 FARTHEST_KM = 3_000_000
+DECIMALS = 9  # of a volt; binary rounding is not told as a figure
 
 
 class Temperatures(Shape):
@@ -131,7 +133,8 @@ class CheckAnswer(FactAnswer):
         return "position"
 
     def get_spread_at_reference_v(self, check: VoltageCheck) -> float | None:
-        return self._derived(check).spread_v
+        spread_v = self._derived(check).spread_v
+        return None if spread_v is None else round(spread_v, DECIMALS)
 
     def get_not_comparable(self, check: VoltageCheck) -> str | None:
         return self._derived(check).why_not
@@ -214,17 +217,19 @@ class VoltageChecks(CreateDoor):
         key = request.headers.get("Idempotency-Key")
         if key is not None:
             answers.check_key(key)
-        spool = SpooledTemporaryFile(max_size=SPOOL_IN_MEMORY)  # noqa: SIM115
         summary = {"stored": 0, "repeated": 0, "refused": 0}
         lines = cast(Iterator[tuple[int, bytes | None]], request.data)
         entries = ((number, _entry_of(raw, key, number)) for number, raw in lines)
-        while batch := list(islice(entries, BATCH)):
-            for answer in answer_lines(batch, self.actor):
-                summary[outcome_word(answer["status"])] += 1
-                spool.write(json.dumps(answer).encode() + b"\n")
-        spool.write(json.dumps({"summary": summary}).encode() + b"\n")
-        spool.seek(0)
-        return FileResponse(spool, content_type=NDJSON_TYPE)
+        with ExitStack() as unless_answered:
+            spool = unless_answered.enter_context(SpooledTemporaryFile(max_size=SPOOL_IN_MEMORY))
+            while batch := list(islice(entries, BATCH)):
+                for answer in answer_lines(batch, self.actor):
+                    summary[outcome_word(answer["status"])] += 1
+                    spool.write(json.dumps(answer).encode() + b"\n")
+            spool.write(json.dumps({"summary": summary}).encode() + b"\n")
+            spool.seek(0)
+            unless_answered.pop_all()
+            return FileResponse(spool, content_type=NDJSON_TYPE)
 
 
 def outcome_word(status: int) -> str:

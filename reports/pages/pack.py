@@ -13,10 +13,11 @@ from packs.reads import names, sites
 from packs.reads.roles import may
 from reports.models import Outlook
 from reports.pages import charts, tables, words
+from reports.pages.charts import EPOCH
 from reports.pages.cover import covers
 from reports.pages.past import past
 from reports.reads import pack_page
-from reports.reads.knowledge import DAY_S, EPOCH
+from reports.reads.knowledge import DAY_S
 from reports.reads.pack_page import PackPage
 from reports.writes import outlooks
 

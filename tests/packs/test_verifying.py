@@ -7,8 +7,17 @@ from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection
 
-from packs.models import Installation, Ownership, Placement, Vehicle, VoltageCheck
+from packs.models import (
+    Customer,
+    Failure,
+    Installation,
+    Ownership,
+    Placement,
+    Vehicle,
+    VoltageCheck,
+)
 from packs.reads import names
 from packs.writes import failures, swaps, voiding
 from reports.models import Outlook
@@ -35,8 +44,9 @@ def verified() -> list[str]:
 def shop() -> Iterator[None]:
     """Two packs with checks, a swap, a failure, an installation, and their outlooks."""
     world.module("M-1")
+    kind = world.pack_type()
     for serial in ("TP-1", "TP-2"):
-        pack = ageing.drifting_pack(serial, names.packs().first() and world.pack_type("NM-2"))
+        pack = ageing.drifting_pack(serial, kind)
         by, at = world.actor(), world.later(days=1000)
         change = {"position": 3, "orientation": "normal", "fitted": "M-1"}
         if serial == "TP-1":
@@ -87,9 +97,7 @@ def overlap_installations() -> None:
 
 def overlap_owners() -> None:
     unguard("packs_ownership")
-    owner = world.apps.get_model("packs", "Customer").objects.create(
-        name="N. N.", **world.posted(b"c")
-    )
+    owner = Customer.objects.create(name="N. N.", **world.posted(b"c"))
     vehicle = car("11111111111111111")
     for days, until in ((0, 20), (10, None)):
         end = None if until is None else world.later(days=until)
@@ -123,7 +131,7 @@ def module_astray() -> None:
 def voltages_cut() -> None:
     unguard("packs_voltagecheck")
     short = VoltageCheck._meta.get_field("voltages").get_db_prep_value(
-        first_check().voltages[:9], world.connection
+        first_check().voltages[:9], connection
     )
     sql("UPDATE packs_voltagecheck SET voltages = %s WHERE id = %s", [short, first_check().pk])
 
@@ -132,7 +140,7 @@ def voltages_edited() -> None:
     unguard("packs_voltagecheck")
     edited = first_check().voltages.copy()
     edited[0] -= 2000
-    stored = VoltageCheck._meta.get_field("voltages").get_db_prep_value(edited, world.connection)
+    stored = VoltageCheck._meta.get_field("voltages").get_db_prep_value(edited, connection)
     sql("UPDATE packs_voltagecheck SET voltages = %s WHERE id = %s", [stored, first_check().pk])
 
 
@@ -160,7 +168,7 @@ def silent_void() -> None:
 
 def correction_of_another_pack() -> None:
     unguard("packs_failure")
-    one, two = (failure.pk for failure in failures.Failure.objects.order_by("pk"))
+    one, two = (failure.pk for failure in Failure.objects.order_by("pk"))
     sql("UPDATE packs_failure SET supersedes_id = %s WHERE id = %s", [one, two])
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from packs.models import Pack
-from reports.models import Outlook, StoredFit
+from reports.models import Duty, Outlook, StoredFit
 from reports.reads import outlooks as reading
 from reports.writes import fits, outlooks, sweeping
 from tests import world
@@ -103,6 +103,6 @@ def test_a_day_later_it_is_fitted_again_only_if_something_is_new() -> None:
 
 def test_a_fit_that_another_sweep_has_begun_is_left_to_it() -> None:
     ageing.fleet(6)
-    fits.Duty.objects.create(name=fits.DUTY, due_at=NOW, claimed_until=NOW + timedelta(minutes=1))
+    Duty.objects.create(name=fits.DUTY, due_at=NOW, claimed_until=NOW + timedelta(minutes=1))
     assert fits.refit_if_due(at=NOW) is None
     assert fits.refit_if_due(at=NOW + timedelta(minutes=2)) is not None

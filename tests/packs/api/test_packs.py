@@ -40,7 +40,7 @@ def test_a_pack_begins_with_a_revision_positions_and_an_estimate_owed(api: Api) 
         1,
         None,
         None,
-        None,
+        "2019-05-01T00:00:00Z",
     )
     pack = Pack.objects.get()
     assert pack.estimate_due_at == pack.settled_at == pack.recorded_at

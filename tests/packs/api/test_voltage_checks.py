@@ -239,8 +239,8 @@ def test_a_correction_takes_the_place_of_the_record(api: Api, pack: Pack) -> Non
     assert (second["supersedes"], second["revision"]) == (first["id"], 3)
     old = api().get(f"{CHECKS}{first['id']}/").json()
     assert (old["voided_at"], old["void_reason"]) == (second["recorded_at"], "superseded")
-    before = world.contents()
-    third = api().post(CHECKS, world.check_body(pack, supersedes=first["id"], current_a=0.7))
+    manager, before = api(), world.contents()
+    third = manager.post(CHECKS, world.check_body(pack, supersedes=first["id"], current_a=0.7))
     assert (third.status_code, third.json()["errors"][0]["pointer"]) == (409, "/supersedes")
     assert world.contents() == before
 
@@ -248,8 +248,8 @@ def test_a_correction_takes_the_place_of_the_record(api: Api, pack: Pack) -> Non
 def test_a_correction_of_another_pack_is_refused(api: Api, pack: Pack) -> None:
     first = stored(api(), pack)
     other = world.pack("TP-0002")
-    before = world.contents()
-    response = api().post(CHECKS, world.check_body(other, supersedes=first["id"]))
+    manager, before = api(), world.contents()
+    response = manager.post(CHECKS, world.check_body(other, supersedes=first["id"]))
     assert response.status_code == 422
     assert response.json()["errors"][0]["code"] == "other_pack"
     assert world.contents() == before
@@ -261,8 +261,8 @@ def test_voiding_needs_a_reason_and_happens_once(api: Api, pack: Pack) -> None:
         assert api().post(path, body).status_code == 400
     voided = api().post(path, {"reason": "wrong car"})
     assert (voided.status_code, voided.json()["void_reason"]) == (200, "wrong car")
-    before = world.contents()
-    again = api().post(path, {"reason": "again"})
+    manager, before = api(), world.contents()
+    again = manager.post(path, {"reason": "again"})
     assert (again.status_code, again.json()["errors"][0]["code"]) == (409, "already_voided")
     assert world.contents() == before
     pack.refresh_from_db()
@@ -270,9 +270,9 @@ def test_voiding_needs_a_reason_and_happens_once(api: Api, pack: Pack) -> None:
 
 
 def test_the_bench_voids_its_own_of_the_same_day(api: Api, pack: Pack) -> None:
+    old = world.check(pack, by=world.actor("bench", "a bench"))
     own = stored(api("bench"), pack)
     others = stored(api("bench", "another bench"), pack)
-    old = world.check(pack, by=world.actor("bench", "a bench"))
     say = {"reason": "slipped lead"}
     assert api("bench").post(f"{CHECKS}{own['id']}/void/", say).status_code == 200
     assert api("bench").post(f"{CHECKS}{others['id']}/void/", say).status_code == 403

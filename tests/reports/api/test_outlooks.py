@@ -7,6 +7,7 @@ from urllib.parse import quote
 import pytest
 from rest_framework.test import APIClient
 
+from tests import world
 from tests.reports import ageing
 
 pytestmark = pytest.mark.django_db
@@ -39,7 +40,7 @@ def test_a_posted_check_is_in_the_next_answer(api: Api) -> None:
     pack = ageing.drifting_pack("TP-1", checks_taken=3)
     client = api("machine")
     before = get(client, "packs/TP-1/outlook/")[1]
-    body = ageing.load_entry(pack, ageing.world.later(days=700), 0.9)
+    body = ageing.load_entry(pack, world.later(days=700), 0.9)
     posted = client.post(
         "/api/v1/voltage-checks/",
         {
