@@ -21,6 +21,7 @@ SEED = 20_240_611  # of the whole course of events; any number would do
 SERVICE_EVERY_D = 185.0  # median time from one check to the next
 LONGEST_WAIT_D = 520.0
 LEAVES_SHARE = 0.05  # of owners who are not seen again after a visit
+STILL_HERE = (-3.0, -2.0, -1.0)  # days on which packs came that are still in the shop
 OTHER_CAUSES = {
     "isolation": 0.2, "cooling": 0.25, "junction_board": 0.2, "sensor": 0.2, "leak": 0.1,
     "accident": 0.05,
@@ -65,8 +66,19 @@ class Floor:
             self._begin(number, row)
         while self.queue:
             self._receive(heapq.heappop(self.queue))
+        self._bring_in_the_last()
         end = self.calendar.midnight(0)
         return [event for event in self.events if event.at < end]
+
+    def _bring_in_the_last(self) -> None:
+        """Packs long not seen stand in the shop now, one for each of the last days."""
+        waiting = sorted(
+            (self.busy_until[serial], serial)
+            for serial, life in self.lives.items()
+            if life.vehicle is not None and not self.rows[serial].get("only_once")
+        )
+        for day, (_, serial) in zip(STILL_HERE, waiting[len(waiting) // 2 :], strict=False):
+            self._receive(Due(day, serial, "service", fixed=True))
 
     def _begin(self, number: int, row: Row) -> None:
         life = _life(self.books, number, row)
@@ -74,9 +86,9 @@ class Floor:
         self.shelf.rank[life.serial] = number
         first = -float(row["first_seen_days_before"])
         heapq.heappush(self.queue, Due(first, life.serial, "service", fixed=True))
-        for name, why in (("car_lost_days_before", "car_lost"), ("here_days_before", "service")):
-            if name in row:
-                heapq.heappush(self.queue, Due(-float(row[name]), life.serial, why, fixed=True))
+        if "car_lost_days_before" in row:
+            lost = -float(row["car_lost_days_before"])
+            heapq.heappush(self.queue, Due(lost, life.serial, "car_lost", fixed=True))
 
     def _receive(self, due: Due) -> None:
         """One stay, and when the pack is expected again."""
@@ -155,8 +167,9 @@ class Floor:
             due = Due(towed, life.serial, "failure", cause, since)
         else:
             due = Due(planned, life.serial, why)
-        self.expected[life.serial] = due
-        heapq.heappush(self.queue, due)
+        if due.day < STILL_HERE[0]:
+            self.expected[life.serial] = due
+            heapq.heappush(self.queue, due)
 
     def _troubles(self, life: Life, after: float, before: float) -> Iterator[tuple[float, str]]:
         """What would stop the car between two days: worn out, a cell lost, a lead, something else."""
