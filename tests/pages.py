@@ -1,16 +1,11 @@
 """Who looks at the pages, and what no page may hold."""
 
 import re
-from collections.abc import Callable
 
-from django.http import HttpResponse
 from django.test import Client
 
 from packs.models import Account
 from tests import world
-
-SignIn = Callable[..., Client]
-Page = HttpResponse
 
 
 def signed_in(*roles: str) -> Client:
@@ -32,11 +27,13 @@ def text(client: Client, address: str, status: int = 200) -> str:
 
 
 def words(html: str) -> str:
-    """What a reader reads: without tags, each space one space."""
+    """What a reader reads: without tags, each space, broken or not, one space."""
     return " ".join(re.sub(r"<[^>]+>", " ", html).split())
 
 
 def inline(html: str) -> list[str]:
     """Inline script, style and handlers, which the policy of the house refuses."""
-    bad = r"<style|\sstyle=|\son\w+=|<script(?![^>]*\ssrc=)|javascript:|(?:src|href)=\"(?:https?:)?//"
+    bad = (
+        r"<style|\sstyle=|\son\w+=|<script(?![^>]*\ssrc=)|javascript:|(?:src|href)=\"(?:https?:)?//"
+    )
     return re.findall(bad, html)

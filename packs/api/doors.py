@@ -9,8 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, ClassVar
 
-from django.core.exceptions import FieldError, ValidationError
-from django.db import DataError, transaction
+from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 from rest_framework import serializers
@@ -23,7 +22,7 @@ from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
 
 from packs.api.fields import Text
-from packs.api.paging import Pages, bad_cursor
+from packs.api.paging import Pages
 from packs.api.parsers import (
     BODY_LIMIT,
     JSON_TYPE,
@@ -195,11 +194,7 @@ class ListDoor(Door):
 
     def get(self, request: Request, **keys: Any) -> Response:
         pages = Pages()
-        rows = self.rows(self.asked())
-        try:
-            page = pages.paginate_queryset(rows, request, view=self)
-        except (DataError, ValueError, OverflowError, FieldError, ValidationError) as error:
-            raise bad_cursor() from error
+        page = pages.paginate_queryset(self.rows(self.asked()), request, view=self)
         for name, value in self.pinned.items():
             pages.base_url = replace_query_param(str(pages.base_url), name, value)
         return pages.get_paginated_response(self.shown(page, many=True))

@@ -1,8 +1,5 @@
 """packs/{serial}/history/: everything that ever happened to a pack, newest first."""
 
-import json
-from base64 import urlsafe_b64decode, urlsafe_b64encode
-from binascii import Error as NotBase64
 from datetime import datetime
 from typing import Any
 from urllib.parse import quote
@@ -14,7 +11,7 @@ from rest_framework.utils.urls import remove_query_param, replace_query_param
 
 from packs.api.doors import Door
 from packs.api.fields import Choice
-from packs.api.paging import PAGE, PAGE_MAX, bad_cursor
+from packs.api.paging import PAGE, PAGE_MAX, bad_cursor, read_cursor, write_cursor
 from packs.api.shapes import Shape
 from packs.errors import Malformed
 from packs.models import Pack
@@ -61,8 +58,8 @@ class History(Door):
         page = history.page(self.row, kinds=kinds, size=_size(said.get("page_size")), **edge)
         return Response(
             {
-                "next": self._beside("before", page.lines[-1:]) if page.older else None,
-                "previous": self._beside("after", page.lines[:1]) if page.newer else None,
+                "next": self._beside("after", page.lines[-1:]) if page.older else None,
+                "previous": self._beside("before", page.lines[:1]) if page.newer else None,
                 "results": self.shown(page.lines, many=True),
             }
         )
@@ -82,17 +79,19 @@ def _size(said: str | None) -> int:
 
 
 def _written(side: str, place: history.Place) -> str:
-    said = json.dumps([side, place.at.isoformat(), place.revision])
-    return urlsafe_b64encode(said.encode()).decode().rstrip("=")
+    return write_cursor(side, place.at.isoformat(), place.revision)
 
 
 def _read(cursor: str) -> dict[str, history.Place]:
+    """Which side of which line: the history runs from the newest to the oldest."""
+    edge = read_cursor(cursor)
     try:
-        padded = cursor + "=" * (-len(cursor) % 4)
-        side, instant, revision = json.loads(urlsafe_b64decode(padded.encode()))
-        place = history.Place(datetime.fromisoformat(instant), int(revision))
-    except (NotBase64, ValueError, TypeError) as error:
+        at = datetime.fromisoformat(edge.value)
+    except (ValueError, TypeError) as error:
         raise bad_cursor() from error
-    if side not in ("before", "after") or place.at.tzinfo is None or abs(place.revision) >> 62:
+    if at.tzinfo is None:
         raise bad_cursor()
-    return {side: place}
+    return {SIDES[edge.side]: history.Place(at, edge.number)}
+
+
+SIDES = {"after": "before", "before": "after"}  # later in the list is earlier in time

@@ -51,7 +51,10 @@ def trail_sentence(outlook: Outlook, trail: Trail) -> str:
     if not trail.change_days:
         return told
     days = ", ".join(day_number(changed) for changed in trail.change_days)
-    return f"{told} Modules or joints were changed on {days}; the trend begins again there."
+    since = "the trend begins again there"
+    if last.build < len(trail.change_days):
+        since = "no check since the last change can be compared yet"
+    return f"{told} Modules or joints were changed on {days}; {since}."
 
 
 def _reading(reading: Reading) -> str:

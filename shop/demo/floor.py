@@ -224,5 +224,3 @@ def _lead(
     position = int(rng.integers(1, modules // 2 - 1))
     error_v = books.rates["sense_lead_v"] * float(rng.uniform(0.7, 1.6))
     return Lead(position, day, error_v * 0.2 if cells else error_v)
-
-

@@ -261,9 +261,7 @@ def _cause(pack: Condition, day: Floats, element: int) -> str:
 
 def renew(pack: Condition, modules: NDArray[np.int64], fresh: Elements) -> Condition:
     """The pack with the elements of these modules (from 0) out of `fresh`, their joints made good."""
-    touched = np.isin(
-        np.arange(pack.nature.elements) // pack.nature.elements_per_module, modules
-    )
+    touched = np.isin(np.arange(pack.nature.elements) // pack.nature.elements_per_module, modules)
     old = pack.elements
     mixed = {
         name: np.where(touched, getattr(fresh, name), getattr(old, name))

@@ -14,7 +14,7 @@ from shop.demo.stays import Life, Stay
 LOW_SHARE = 0.35  # of the type's limit below the median: the bench takes a module for low
 MOST_SWAPPED = 5  # modules; beyond, the bench rebuilds
 REBUILD_SHARE = 0.3  # of the modules low: a rebuild instead of a swap
-OWNER_AGREES = 0.35  # share of owners who have a pack over its limit repaired before it fails
+OWNER_AGREES = 0.2  # share of owners who have a pack over its limit repaired before it fails
 NAMED_SHARE = 0.65  # of swaps whose modules bear a tag
 OPEN_CLAIM_D = -12  # claims younger than this are not decided yet
 STILL_HERE_D = -4  # stays from this day on have not ended

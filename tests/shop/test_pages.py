@@ -23,9 +23,7 @@ def account() -> Account:
 
 
 @pytest.mark.parametrize("address", ["/", "/search/?q=tp", "/packs/TP-1/", "/vehicles/V/"])
-def test_who_is_not_signed_in_is_sent_to_sign_in_and_back(
-    account: Account, address: str
-) -> None:
+def test_who_is_not_signed_in_is_sent_to_sign_in_and_back(account: Account, address: str) -> None:
     client = Client()
     sent = client.get(address)
     assert sent.status_code == 302

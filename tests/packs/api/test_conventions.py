@@ -156,7 +156,10 @@ def test_what_is_no_good_json_changes_nothing(
 
 def test_a_whole_number_may_have_so_many_digits_and_no_more(api: Api, pack: Pack) -> None:
     machine = api("machine")
-    for count, code, pointer in ((DIGITS_MAX, "max_value", "/soc_pct"), (DIGITS_MAX + 1, "not_json", "")):
+    for count, code, pointer in (
+        (DIGITS_MAX, "max_value", "/soc_pct"),
+        (DIGITS_MAX + 1, "not_json", ""),
+    ):
         body = raw(soc_pct=None).replace(b'"soc_pct": null', b'"soc_pct": ' + b"9" * count)
         status = 422 if pointer else 400
         assert problem(machine.post(CHECKS, body, content_type=JSON), status, code, pointer)

@@ -57,7 +57,9 @@ def test_the_wrong_role_is_told_before_what_is_not_there(api: Api, pack: Pack) -
     assert status(api("machine"), "POST", f"{NOTHING}void/") == 403
 
 
-def test_a_role_that_may_nothing_there_learns_nothing_by_another_method(api: Api, pack: Pack) -> None:
+def test_a_role_that_may_nothing_there_learns_nothing_by_another_method(
+    api: Api, pack: Pack
+) -> None:
     for method in ("HEAD", "PUT", "DELETE", "OPTIONS"):
         response = api("machine").generic(method, "/api/v1/failures/")
         assert response.status_code == 403, method

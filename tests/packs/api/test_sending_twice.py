@@ -46,7 +46,9 @@ def test_equal_content_again_is_200_with_the_stored_record(machine: APIClient, p
     assert world.contents() == before
 
 
-def test_a_voided_record_still_has_its_external_id(api: Api, machine: APIClient, pack: Pack) -> None:
+def test_a_voided_record_still_has_its_external_id(
+    api: Api, machine: APIClient, pack: Pack
+) -> None:
     body = world.check_body(pack, external_id="7")
     first = machine.post(CHECKS, body).json()
     assert api().post(f"{CHECKS}{first['id']}/void/", {"reason": "wrong car"}).status_code == 200

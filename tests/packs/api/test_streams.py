@@ -52,9 +52,7 @@ def statuses(answers: Iterable[dict[str, Any]]) -> dict[int, int]:
     return {answer["line"]: answer["status"] for answer in answers}
 
 
-def test_each_line_has_its_answer_and_blank_ones_only_count(
-    machine: APIClient, pack: Pack
-) -> None:
+def test_each_line_has_its_answer_and_blank_ones_only_count(machine: APIClient, pack: Pack) -> None:
     answers, summary = sent(
         machine,
         [line(), b"", b"{", line("NOBODY"), b"  \r", line(external_id="x"), line(current_a=1) + b"\r",
