@@ -11,7 +11,13 @@ from typing import Any, Literal, cast
 from django.db.models import QuerySet
 from django.http import FileResponse
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema_field
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import (
+    OpenApiRequest,
+    OpenApiResponse,
+    PolymorphicProxySerializer,
+    extend_schema_field,
+)
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -20,6 +26,7 @@ from packs.api.doors import CreateDoor, OneDoor, VoidDoor
 from packs.api.facts import FactAnswer, FactQuery, asked_facts
 from packs.api.fields import Choice, Instant, Number, Opaque, QueryId, Text, Volts, Whole
 from packs.api.parsers import NDJSON_TYPE, LineParser, StrictJSONParser, parse
+from packs.api.schema import Schema
 from packs.api.shapes import FactShape, Shape, supersedes, taken
 from packs.errors import DomainError, Fault, TooLarge
 from packs.models import Visit, VoltageCheck
@@ -176,8 +183,43 @@ def rows() -> QuerySet[VoltageCheck]:
     return VoltageCheck.objects.select_related("pack__pack_type", "equipment")
 
 
+class OneOrMany(Schema):
+    """A POST takes one check, a list, or a stream, and answers in kind."""
+
+    def get_request_serializer(self) -> Any:
+        if self.method != "POST":
+            return None
+        line = "One check a line, as JSON; blank lines count, and are not answered."
+        return {
+            "application/json": _one_or_list("CheckOrChecks", CheckEntry),
+            NDJSON_TYPE: OpenApiRequest({"type": "string", "description": line}),
+        }
+
+    def _successes(self) -> dict[Any, Any]:
+        if self.method != "POST":
+            return super()._successes()
+        stored = _one_or_list("CheckOrChecksAnswer", CheckAnswer)
+        told = "One answer a line, in order, sent after the body has ended; then a summary."
+        lines = OpenApiResponse(OpenApiTypes.STR, description=told)
+        return {
+            ("200", "application/json"): stored,
+            ("200", NDJSON_TYPE): lines,
+            ("201", "application/json"): stored,
+        }
+
+
+def _one_or_list(name: str, shape: Any) -> PolymorphicProxySerializer:
+    return PolymorphicProxySerializer(
+        component_name=name,
+        serializers=[shape, shape(many=True)],
+        resource_type_field_name=None,
+        many=False,
+    )
+
+
 class VoltageChecks(CreateDoor):
     resource = "voltage-checks"
+    schema = OneOrMany()
     entry = CheckEntry
     answer = CheckAnswer
     query = CheckQuery

@@ -75,7 +75,9 @@ def _drawn(outlook: Outlook, shown: PackPage) -> dict[str, Any]:
 def _forecast(outlook: Outlook) -> charts.Forecast | None:
     """Where the spread may go; nothing where it is over its limit already."""
     told = words.limit_days(outlook)
-    if told is None or outlook.spread_now_v is None or outlook.level == "over_limit":
+    if told is None or outlook.spread_now_v is None or outlook.spread_now_v >= outlook.limit_v:
+        return None
+    if outlook.level == "over_limit":
         return None
     early, _, late = (None if when is None else float((when - EPOCH).days) for when in told)
     return charts.Forecast(outlook.as_of.timestamp() / DAY_S, outlook.spread_now_v, early, late)

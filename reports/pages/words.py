@@ -182,6 +182,10 @@ def _limit_day(outlook: Outlook) -> str:
     told = limit_days(outlook)
     if outlook.level == "over_limit":
         return "" if told is None or told[0] is None else f"Over it since {day(told[0])}."
+    if past_by_trend(outlook):
+        return (
+            "By the trend it has passed the limit since its last check: measure before it leaves."
+        )
     early, middle, late = told or (None, None, None)
     now = outlook.as_of.date()
     if early is None:
@@ -193,6 +197,12 @@ def _limit_day(outlook: Outlook) -> str:
         f"The limit is most likely reached around {rough(middle, now)}; "
         f"8 times in 10 between {rough(early, now)} and {until}."
     )
+
+
+def past_by_trend(outlook: Outlook) -> bool:
+    """Whether only the trend, and no check, says that the limit is passed."""
+    now = outlook.spread_now_v
+    return outlook.level != "over_limit" and now is not None and now >= outlook.limit_v
 
 
 def limit_days(outlook: Outlook) -> tuple[date | None, date | None, date | None] | None:

@@ -172,7 +172,7 @@ class Floor:
             heapq.heappush(self.queue, due)
 
     def _troubles(self, life: Life, after: float, before: float) -> Iterator[tuple[float, str]]:
-        """What would stop the car between two days: worn out, a cell lost, a lead, something else."""
+        """What would stop the car between two days: wear, a lost cell, a lead, something else."""
         rng, rates = life.rng, self.books.rates
         worn = mechanism.breakdown(
             life.condition, after=after, before=before, day_of_year=self.calendar.day_of_year

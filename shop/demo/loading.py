@@ -84,7 +84,7 @@ def course_of_events(books: Books, set_up_at: datetime) -> list[Event]:
 
 
 def shop_client(*, at: datetime) -> Client:
-    """The client that the made-up records come through; it was made when the demo was first set up."""
+    """Through whom the made-up records come; as old as the first set-up of the demo."""
     return Client.objects.get_or_create(name=CLIENT, defaults={"created_at": at})[0]
 
 
@@ -223,7 +223,7 @@ def _go(event: Event) -> Any:
 
 
 def only_about(events: Sequence[Event], serials: frozenset[str]) -> list[Event]:
-    """The part of the course of events about a few packs, and what is about none."""
+    """The part of the course of events about a few packs, and what is about none alone."""
     donors = {e.pack for e in events if e.kind == "pack" and e.entry.get("status") == "dismantled"}
     wanted = serials | donors | {None}
-    return [event for event in events if event.pack in wanted]
+    return [event for event in events if event.pack in wanted or event.kind in BEFORE_PACKS]

@@ -93,7 +93,7 @@ class Condition:
 
 @dataclass(frozen=True, eq=False)
 class Drive:
-    """How a pack is loaded, one row for each instant: day, amperes, °C, charge 0 to 1; each (n,)."""
+    """How a pack is loaded at each instant: day, amperes, °C, charge 0 to 1; each (n,)."""
 
     day: Floats
     current_a: Floats
@@ -166,7 +166,7 @@ def make_pack(
 
 
 def heat_years(pack: Condition, day: Floats) -> Floats:
-    """(n, u) years at REFERENCE_C that each element has aged by each day; heat makes more of them."""
+    """(n, u) years at REFERENCE_C that each element has aged by each day; heat makes more."""
     elements, nature = pack.elements, pack.nature
     faster = arrhenius(REFERENCE_C + pack.heat_c + place_rise_c(nature), nature.ageing_ev)
     here = np.maximum(day[:, None] - elements.fitted_day, 0.0) / YEAR_DAYS
@@ -260,7 +260,7 @@ def _cause(pack: Condition, day: Floats, element: int) -> str:
 
 
 def renew(pack: Condition, modules: NDArray[np.int64], fresh: Elements) -> Condition:
-    """The pack with the elements of these modules (from 0) out of `fresh`, their joints made good."""
+    """The pack with these modules (from 0) out of `fresh`, and their joints made good."""
     touched = np.isin(np.arange(pack.nature.elements) // pack.nature.elements_per_module, modules)
     old = pack.elements
     mixed = {
@@ -290,7 +290,7 @@ def tighten(pack: Condition) -> Condition:
 
 
 def by_block(elements_v: Floats, sizes: NDArray[np.int64], nature: Nature) -> Floats:
-    """(n, blocks) V from (n, u): the sum over the modules of each block, `sizes` modules in each."""
+    """(n, blocks) V from (n, u): the sum over each block, `sizes` (blocks,) modules in each."""
     begin = np.concatenate([[0], np.cumsum(sizes)[:-1]]) * nature.elements_per_module
     summed: Floats = np.add.reduceat(elements_v, begin, axis=1)
     return summed

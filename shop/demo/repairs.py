@@ -21,7 +21,8 @@ STILL_HERE_D = -4  # stays from this day on have not ended
 
 PARTS = {
     "connection": ("bus_bar",), "sense_lead": ("sense_harness",), "cooling": ("cooling_fan",),
-    "sensor": ("temperature_sensor:2",), "junction_board": ("main_contactor:plus", "precharge_resistor"),
+    "sensor": ("temperature_sensor:2",),
+    "junction_board": ("main_contactor:plus", "precharge_resistor"),
 }  # fmt: skip
 FOUND = {
     "connection": ("bus bar", "loose_joint"), "sense_lead": ("sense harness", "damaged_lead"),
@@ -107,7 +108,7 @@ def _past_repair(stay: Stay) -> bool:
 
 
 def _look(stay: Stay, cause: str | None) -> None:
-    """An inspection: always before a repair, now and then besides; a warm pack has a full filter."""
+    """An inspection: always before a repair, now and then besides; a warm pack has dust."""
     rng, notes = stay.rng, stay.books.words["notes"]
     if cause is None and rng.random() > 0.3:
         return

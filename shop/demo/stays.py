@@ -78,7 +78,7 @@ class Stay:
     ) -> str:
         """Add an event of this pack; the key it is told under."""
         self.told += 1
-        key = more.pop("key", f"{self.key}/{kind}/{self.told}")
+        key = str(more.pop("key", f"{self.key}/{kind}/{self.told}"))
         late = int(self.rng.integers(*WRITTEN_DOWN_MIN))
         at = self.calendar.at(self.day, self.minutes + late)
         self.events.append(Event(at, kind, key, entry, self.life.serial, by or self.bench, **more))

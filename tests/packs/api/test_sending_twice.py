@@ -5,7 +5,6 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.http import HttpResponse
 from django.utils import timezone
 from rest_framework.test import APIClient
 
@@ -28,7 +27,7 @@ def machine(api: Api) -> APIClient:
     return api("machine")
 
 
-def post(client: APIClient, body: Any, key: str | None = None) -> HttpResponse:
+def post(client: APIClient, body: Any, key: str | None = None) -> Any:
     headers = {} if key is None else {"Idempotency-Key": key}
     return client.post(CHECKS, body, headers=headers)
 

@@ -109,6 +109,12 @@ def test_a_limit_that_is_passed_or_far_is_not_foretold() -> None:
     assert "not reached for years" in far
 
 
+def test_a_limit_passed_by_the_trend_alone_asks_for_a_measurement() -> None:
+    said = words.for_bench(outlook(level="near_limit", spread_now_v=1.3), None)
+    assert "By the trend it has passed the limit since its last check" in said
+    assert "most likely reached" not in said
+
+
 def test_far_days_are_told_by_the_month() -> None:
     now = date(2024, 3, 1)
     assert words.rough(date(2024, 5, 30), now) == "30 May 2024"

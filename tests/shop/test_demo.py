@@ -1,0 +1,297 @@
+"""The made-up shop: its mechanism is physical, its course repeats, its records hold."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from io import StringIO
+from pathlib import Path
+
+import numpy as np
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import connection, transaction
+from django.db.models import Count, F
+from django.test import Client
+from pytest_django import DjangoDbBlocker
+
+from packs.models import (
+    Claim,
+    Failure,
+    Installation,
+    Pack,
+    Placement,
+    Role,
+    Swap,
+    SwapChange,
+    Visit,
+    VoltageCheck,
+    Warranty,
+)
+from packs.rules.vehicles import vin_problem, vin_warning
+from packs.rules.voltages import to_volts
+from packs.writes import clients
+from reports.models import Outlook, StoredFit
+from shop.demo import loading, mechanism, showing, sign_ins
+from shop.demo.books import FOLDER, Books
+from shop.demo.calendar import Calendar
+from shop.demo.mechanism import Condition, Drive, Stock
+from tests import world
+
+SET_UP = datetime(2026, 3, 3, 13, 0, tzinfo=UTC)
+LEVELS = {"too_little_data", "settled", "drifting", "near_limit", "over_limit"}
+BOOKS = Books()
+ALDER = BOOKS.kinds["ALDER-24"].nature
+DAYS = np.array([0.0, 365.0, 1461.0])
+
+
+def quiet(until: str, done: int, total: int) -> None:
+    """Nobody watches."""
+
+
+def new_pack(seed: int = 1, heat_c: float = 0.0) -> Condition:
+    rng = np.random.default_rng(seed)
+    made = mechanism.make_pack(ALDER, rng, built_day=-100.0, first_day=0.0)
+    return replace(made, heat_c=heat_c, hard_a=ALDER.hard_a)
+
+
+def alike(pack: Condition) -> Condition:
+    """The pack with every element as the first."""
+    same = {
+        name: np.full(ALDER.elements, getattr(pack.elements, name)[0])
+        for name in mechanism.Elements.__dataclass_fields__
+    }
+    return replace(pack, elements=mechanism.Elements(**same))
+
+
+def drive(day: float, current_a: float, temperature_c: float = 25.0) -> Drive:
+    return Drive(*(np.array([x]) for x in (day, current_a, temperature_c, 0.6)))
+
+
+def test_heat_speeds_ageing_as_arrhenius_says() -> None:
+    assert mechanism.arrhenius(25.0, 0.36) == pytest.approx(1.0)
+    # exp(0.36 eV / k · (1/298.15 K − 1/308.15 K)), worked out by hand
+    assert mechanism.arrhenius(35.0, 0.36) == pytest.approx(1.5757, rel=1e-3)
+
+
+def test_resistance_rises_with_time_and_faster_with_heat() -> None:
+    cool = mechanism.resistance_mohm(new_pack(), DAYS)
+    warm = mechanism.resistance_mohm(new_pack(heat_c=10.0), DAYS)
+    assert (np.diff(cool, axis=0) > 0).all()
+    assert (np.diff(warm, axis=0) > np.diff(cool, axis=0)).all()
+
+
+def test_capacity_fades() -> None:
+    assert (np.diff(mechanism.capacity_ah(new_pack(), DAYS), axis=0) < 0).all()
+
+
+def test_of_equal_modules_the_middle_ages_most() -> None:
+    aged = mechanism.resistance_mohm(alike(new_pack()), DAYS[-1:])[0]
+    assert aged.argmax() in (ALDER.modules // 2 - 1, ALDER.modules // 2)
+    assert aged[0] == aged.min() == pytest.approx(aged[-1])
+
+
+def test_a_lost_cell_is_a_step_of_one_cell_at_rest_and_under_load() -> None:
+    pack = alike(new_pack())
+    lost = pack.elements.lost_day.copy()
+    lost[3] = 500.0
+    pack = replace(pack, elements=replace(pack.elements, lost_day=lost))
+    for current_a in (0.0, 40.0):
+        before = mechanism.voltages(pack, drive(499.0, current_a))[0]
+        after = mechanism.voltages(pack, drive(500.0, current_a))[0]
+        steps = before - after
+        assert ALDER.empty_v < steps[3] < ALDER.full_v
+        assert np.abs(np.delete(steps, 3)).max() < 0.01
+
+
+def test_a_loose_joint_comes_with_the_current_and_goes_when_tightened() -> None:
+    pack = alike(new_pack())
+    loose = mechanism.loosen(pack, 5, day=0.0, mohm_per_year=10.0)
+    rest, load = (
+        mechanism.voltages(pack, drive(365.25, a)) - mechanism.voltages(loose, drive(365.25, a))
+        for a in (0.0, 50.0)
+    )
+    assert rest[0] == pytest.approx(0.0)
+    assert load[0, 5] == pytest.approx(0.5)
+    tight = mechanism.voltages(mechanism.tighten(loose), drive(365.25, 50.0))
+    assert (tight == mechanism.voltages(pack, drive(365.25, 50.0))).all()
+
+
+def test_cold_raises_the_resistance() -> None:
+    cold, warm = (mechanism.voltages(new_pack(), drive(0.0, 40.0, c)) for c in (0.0, 25.0))
+    assert (cold < warm).all()
+
+
+def test_a_pack_breaks_down_at_its_weakest_and_new_modules_put_it_off() -> None:
+    pack = new_pack()
+    worn = pack.elements.wear.copy()
+    worn[7] = 1.0
+    pack = replace(pack, elements=replace(pack.elements, wear=worn))
+    found = mechanism.breakdown(pack, after=0.0, before=4000.0, day_of_year=1)
+    assert found is not None
+    assert (found.element, found.cause) == (7, "module")
+    rng = np.random.default_rng(2)
+    fresh = mechanism.make_elements(ALDER, rng, fitted_day=found.day, stock=Stock())
+    renewed = mechanism.renew(pack, np.array([7]), fresh)
+    until = found.day + 200.0
+    assert mechanism.breakdown(renewed, after=found.day, before=until, day_of_year=1) is None
+
+
+def test_blocks_are_sums_of_their_modules() -> None:
+    volts = np.arange(24.0)[None]
+    summed = mechanism.by_block(volts, BOOKS.kinds["ALDER-24"].sizes, ALDER)
+    assert summed[0].tolist() == [4.0 * pair + 1.0 for pair in range(12)]
+
+
+@pytest.mark.parametrize("file", sorted(FOLDER.glob("*.json")), ids=lambda file: file.name)
+def test_every_file_says_that_it_is_made_up(file: Path) -> None:
+    assert "made up" in json.loads(file.read_text(encoding="utf-8"))["about"].lower()
+
+
+def test_the_vins_could_be_vins() -> None:
+    vins = [row["vin"] for row in BOOKS.rows("vehicles")]
+    assert len(set(vins)) == len(vins) == 60
+    assert [vin for vin in vins if vin_problem(vin) or vin_warning(vin)] == []
+
+
+def test_the_same_day_gives_the_same_course_and_each_pack_is_told_in_order() -> None:
+    told = loading.course_of_events(BOOKS, SET_UP)
+    assert told == loading.course_of_events(BOOKS, SET_UP)
+    assert max(event.at for event in told) <= SET_UP
+    assert 600 <= sum(event.kind == "voltage_check" for event in told) <= 900
+
+
+def test_the_shop_is_shut_at_weekends() -> None:
+    calendar = Calendar.of(SET_UP, "Europe/Dublin")
+    assert {calendar.date(calendar.open_day(day)).weekday() for day in range(-30, 0)} == {
+        0, 1, 2, 3, 4,
+    }  # fmt: skip
+
+
+@pytest.mark.django_db
+def test_a_small_part_loaded_twice_changes_nothing() -> None:
+    client = loading.shop_client(at=SET_UP)
+    told = loading.course_of_events(BOOKS, SET_UP)
+    part = loading.only_about(told, frozenset({"AL-3115", "RW-8074"}))
+    loading.load_all(client, part, quiet)
+    before = world.contents()
+    loading.load_all(loading.shop_client(at=SET_UP + timedelta(days=9)), part, quiet)
+    assert world.contents() == before
+    assert Pack.objects.count() == 4
+
+
+@pytest.mark.django_db
+def test_a_load_that_was_stopped_goes_on() -> None:
+    def stop(until: str, done: int, total: int) -> None:
+        if done > total / 2:
+            raise KeyboardInterrupt
+
+    client = loading.shop_client(at=SET_UP)
+    told = loading.course_of_events(BOOKS, SET_UP)
+    part = loading.only_about(told, frozenset({"AL-3115"}))
+    with pytest.raises(KeyboardInterrupt):
+        loading.load_all(client, part, stop)
+    fits, checks = StoredFit.objects.count(), VoltageCheck.objects.count()
+    assert 0 < fits <= loading.FITS_BEFORE
+    assert not loading.is_loaded(client)
+    loading.load_all(client, part, quiet)
+    assert loading.is_loaded(client)
+    wanted = {event.key for event in part if event.kind == "voltage_check"}
+    assert checks < VoltageCheck.objects.count() == len(wanted)
+
+
+@pytest.mark.django_db
+def test_the_demo_keeps_out_of_other_registers() -> None:
+    world.pack("TP-0001")
+    before = world.contents()
+    with pytest.raises(CommandError, match="leave DATABASE_URL out"):
+        call_command("demo", no_serve=True)
+    assert world.contents() == before
+
+
+@pytest.fixture(scope="module")
+def demo(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """The whole demo, loaded once for the tests below and taken back after them."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        told = loading.course_of_events(BOOKS, SET_UP)
+        loading.load_all(loading.shop_client(at=SET_UP), told, quiet)
+        sign_ins.make_accounts(BOOKS)
+        yield
+        transaction.set_rollback(True)
+
+
+@pytest.mark.usefixtures("demo")
+class TestWholeDemo:
+    """On SQLite alone: the demo goes nowhere else."""
+
+    __test__ = connection.vendor == "sqlite"
+
+    def test_every_level_comes_out_of_it(self) -> None:
+        present = Outlook.objects.filter(told_until__isnull=True)
+        assert present.count() == Pack.objects.count() == 62
+        assert set(present.values_list("level", flat=True)) == LEVELS
+
+    def test_outlooks_were_given_in_the_past_as_well(self) -> None:
+        fitted = StoredFit.objects.order_by("facts_through")
+        assert fitted.count() == loading.FITS_BEFORE + 1
+        given = Outlook.objects.filter(known_at__lt=SET_UP - timedelta(days=400))
+        assert given.exclude(level="too_little_data").exists()
+        assert given.filter(fit__facts_through__gt=F("as_of")).count() == 0
+
+    def test_the_records_hold(self) -> None:
+        out = StringIO()
+        call_command("verify_records", stdout=out, stderr=StringIO())
+        assert "Everything holds." in out.getvalue()
+
+    def test_there_is_something_of_everything(self) -> None:
+        assert 600 <= VoltageCheck.objects.count() <= 900
+        assert Failure.objects.values("cause").distinct().count() >= 4
+        assert set(Swap.objects.values_list("kind", flat=True)) == {"module", "component"}
+        named = SwapChange.objects.filter(swap__kind="module").exclude(fitted=None)
+        unnamed = SwapChange.objects.filter(swap__kind="module", fitted=None, removed=None)
+        assert named.exists()
+        assert unnamed.exists()
+        assert Placement.objects.exclude(module=None).exists()
+        assert Warranty.objects.exists()
+        assert Claim.objects.filter(decision="accepted").exists()
+        assert Visit.objects.exclude(state="closed").exists()
+
+    def test_the_strange_is_in_it(self) -> None:
+        whys = [s["why"] for c in VoltageCheck.objects.all() for s in c.suspect]
+        assert sum(why.startswith("reversed polarity") for why in whys) == 1
+        assert any(why.startswith("0 V") for why in whys)
+        late = VoltageCheck.objects.filter(recorded_at__gt=F("taken_at") + timedelta(days=30))
+        assert late.count() == 1
+        voided = VoltageCheck.objects.exclude(voided_at=None)
+        assert voided.count() == 2
+        assert voided.filter(superseded_by__isnull=False).count() == 1
+
+    def test_a_module_reads_below_zero_only_where_it_was_put_in_wrong(self) -> None:
+        below = [c for c in VoltageCheck.objects.all() if (to_volts(c.voltages) < -0.5).any()]
+        assert [c.condition for c in below] == ["rest"]
+
+    def test_an_exchange_pack_changed_cars(self) -> None:
+        standing = Installation.objects.filter(voided_at__isnull=True)
+        moved = standing.values("pack").annotate(cars=Count("vehicle", distinct=True))
+        assert moved.filter(cars__gt=1).exists()
+
+    def test_three_packs_are_worth_a_look(self) -> None:
+        told = showing.sights()
+        assert len({sight.serial for sight in told}) == len(told) == 3
+
+    @pytest.mark.parametrize("row", BOOKS.rows("sign_ins"), ids=lambda row: row["role"])
+    def test_each_role_signs_in(self, row: dict[str, str]) -> None:
+        said = {"username": row["user_name"], "password": row["password"]}
+        client = Client()
+        assert client.post("/sign-in/", said).status_code == 302
+        assert client.get("/packs/AL-3115/").status_code == 200
+
+    def test_a_second_start_tells_and_takes_nothing_away(self) -> None:
+        clients.create_token(role=Role.DESK, name="somebody", at=SET_UP)
+        checks, out = VoltageCheck.objects.count(), StringIO()
+        call_command("demo", no_serve=True, stdout=out)
+        said = out.getvalue()
+        assert "3 March 2026" in said
+        assert all(row["password"] in said for row in BOOKS.rows("sign_ins"))
+        assert said.count("/packs/") == 3
+        assert VoltageCheck.objects.count() == checks
