@@ -1,6 +1,7 @@
 """What every answer passes through on its way out."""
 
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 
 from django.http import HttpRequest, StreamingHttpResponse
 from django.http.response import HttpResponseBase
@@ -21,6 +22,8 @@ CONTENT_SECURITY_POLICY = "; ".join(
         "frame-ancestors 'none'",
     )
 )
+DROPPED_MAX = 64 * 1024 * 1024  # bytes of a refused body that are heard out; then it is cut off
+DROPPED_AT_ONCE = 64 * 1024
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS", "TRACE"})
 
 
@@ -34,6 +37,34 @@ class ContentSecurityPolicy:
         response = self.get_response(request)
         response.setdefault("Content-Security-Policy", CONTENT_SECURITY_POLICY)
         return response
+
+
+class HearOut:
+    """A refused sender hears why: what is left of its body is read and dropped first.
+
+    To close a connection that still holds data resets it, and the answer is lost with it.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        response = self.get_response(request)
+        if response.status_code >= 400 and request.method not in SAFE_METHODS:
+            with suppress(OSError):  # the sender has gone
+                drop_body(request)
+        return response
+
+
+def drop_body(request: HttpRequest) -> None:
+    """Read what is left, up to DROPPED_MAX."""
+    terminated = request.META.get("wsgi.input_terminated") and not request.META.get(
+        "CONTENT_LENGTH"
+    )
+    source = request.META["wsgi.input"] if terminated else request
+    left = DROPPED_MAX
+    while left > 0 and (chunk := source.read(min(left, DROPPED_AT_ONCE))):
+        left -= len(chunk)
 
 
 class SlashOnRead(CommonMiddleware):

@@ -55,8 +55,13 @@ def reached_within(mean: Floats, cov: Floats, days: Floats) -> Floats:
 
 
 def days_to_limit(mean: Floats, cov: Floats, shares: Sequence[float]) -> tuple[float | None, ...]:
-    """Days from now by which the limit is reached with each probability; None: beyond 20 years."""
-    within = np.maximum.accumulate(reached_within(mean, cov, _DAYS))
+    """Days from now by which the limit is reached with each probability; None: beyond 20 years.
+
+    A trend that has probably passed the limit already, though no reading showed it, says 0.
+    """
+    already = float(ndtr(mean[0] / np.sqrt(max(cov[0, 0], 1e-18))))
+    ahead = np.maximum.accumulate(reached_within(mean, cov, _DAYS))
+    within = already + (1.0 - already) * ahead
     return tuple(
         float(np.interp(share, within, _DAYS)) if within[-1] >= share else None for share in shares
     )

@@ -76,6 +76,8 @@ def _weakest(known: PackHistory) -> list[str]:
     told = f"Position {position} is weakest: {below[-1]:.3f} V below the middle"
     if below.size < 2 or math.isclose(below[0], below[-1], abs_tol=5e-4):
         return [f"{told}."]
+    if below[0] <= 0.0:
+        return [f"{told}; at its first check it was not low."]
     return [f"{told}, from {below[0]:.3f} V at its first check."]
 
 

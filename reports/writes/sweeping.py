@@ -15,15 +15,17 @@ PUT_OFF = timedelta(hours=1)  # until a pack whose figures fail is tried again
 NUMERIC = (ArithmeticError, ValueError, np.linalg.LinAlgError)
 log = logging.getLogger(__name__)
 
-# One conditional update, the same on both databases; the condition stands outside as well, so that
-# a second sweep that waited for the row sees that it was taken.
+# One conditional update, the same on both databases. The choice is materialized, since a planner
+# may otherwise run it again for each row and claim more than a batch; the condition stands outside
+# as well, so that a second sweep that waited for a row sees that it was taken.
 CLAIM_OWED = """
-UPDATE packs_pack SET estimate_claimed_until = %(until)s
-WHERE id IN (
+WITH owed AS MATERIALIZED (
     SELECT id FROM packs_pack
     WHERE estimate_due_at <= %(at)s
       AND (estimate_claimed_until IS NULL OR estimate_claimed_until < %(at)s)
     ORDER BY estimate_due_at, id LIMIT %(batch)s {skip})
+UPDATE packs_pack SET estimate_claimed_until = %(until)s
+WHERE id IN (SELECT id FROM owed)
   AND estimate_due_at <= %(at)s
   AND (estimate_claimed_until IS NULL OR estimate_claimed_until < %(at)s)
 RETURNING id"""

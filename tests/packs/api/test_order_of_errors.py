@@ -27,19 +27,20 @@ def address(check: VoltageCheck, tail: str = "") -> str:
     return f"{CHECKS}{encode(VoltageCheck.PREFIX, check.pk)}/{tail}"
 
 
-def status(client: APIClient, method: str, path: str, body: Any = b"", kind: str = JSON, **more: str) -> int:  # fmt: skip
+def status(client: Any, method: str, path: str, body: Any = b"", kind: str = JSON, **more: str) -> int:  # fmt: skip
     data = body if isinstance(body, bytes) else json.dumps(body).encode()
     response = client.generic(method, path, data, content_type=kind, headers=more)
     assert 400 <= response.status_code < 500
     assert response.headers["Content-Type"] == "application/problem+json"
     assert response.json()["status"] == response.status_code
-    return response.status_code
+    return int(response.status_code)
 
 
 @pytest.mark.parametrize("path", [CHECKS, NOTHING, f"{NOTHING}void/", "/api/v1/no-such-thing/"])
 @pytest.mark.parametrize("method", ["GET", "HEAD", "POST", "PATCH", "DELETE", "OPTIONS"])
 def test_without_a_token_there_is_nothing_but_401(pack: Pack, path: str, method: str) -> None:
-    response = APIClient().generic(method, path, TOO_MUCH, content_type=CSV)
+    nobody: Any = APIClient()
+    response = nobody.generic(method, path, TOO_MUCH, content_type=CSV)
     assert response.status_code == 401
     assert response.headers["WWW-Authenticate"].startswith("Bearer")
 

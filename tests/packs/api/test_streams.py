@@ -41,7 +41,7 @@ def sent(
     """The answer of each line, and the summary."""
     named = {name.replace("_", "-"): value for name, value in headers.items()}
     body = b"\n".join(said)
-    response: Any = client.generic("POST", CHECKS, body, content_type=NDJSON, headers=named)
+    response: Any = client.post(CHECKS, body, content_type=NDJSON, headers=named)
     assert response.status_code == 200
     assert response.headers["Content-Type"] == NDJSON
     *answers, last = map(json.loads, b"".join(response.streaming_content).splitlines())
@@ -151,7 +151,7 @@ def test_what_came_before_a_breakdown_is_stored(
     monkeypatch.setattr(voltage_checks, "BATCH", 10)
     monkeypatch.setattr(checks, "record_each", breaks_at_the_third)
     body = b"\n".join(line(current_a=i / 100) for i in range(35))
-    response = machine.generic("POST", CHECKS, body, content_type=NDJSON)
+    response = machine.post(CHECKS, body, content_type=NDJSON)
     assert (response.status_code, response.headers["Retry-After"]) == (503, "5")
     assert VoltageCheck.objects.count() == 20
 
@@ -214,8 +214,8 @@ def test_one_correction_in_vain_spoils_no_other_line(api: Api, pack: Pack) -> No
 
 def test_a_key_that_is_none_is_told_before_a_line_is_read(machine: APIClient, pack: Pack) -> None:
     before = world.contents()
-    response = machine.generic(
-        "POST", CHECKS, line(), content_type=NDJSON, headers={"Idempotency-Key": "x" * 201}
+    response = machine.post(
+        CHECKS, line(), content_type=NDJSON, headers={"Idempotency-Key": "x" * 201}
     )
     assert response.status_code == 400
     assert world.contents() == before
@@ -224,7 +224,7 @@ def test_a_key_that_is_none_is_told_before_a_line_is_read(machine: APIClient, pa
 def test_the_desk_may_not_stream(api: Api, pack: Pack) -> None:
     before = world.contents()
     desk = api("desk")
-    response = desk.generic("POST", CHECKS, line(), content_type=NDJSON)
+    response = desk.post(CHECKS, line(), content_type=NDJSON)
     assert response.status_code == 403
     assert not VoltageCheck.objects.exists()
     assert before != world.contents()  # the token alone
