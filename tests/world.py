@@ -6,23 +6,19 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from django.apps import apps
-from django.db import connection, transaction
+from django.db import connection
 
 from packs.models import (
-    RATINGS,
     Client,
-    HistoryEntry,
     Module,
     Pack,
     PackType,
-    PackTypeVersion,
     Person,
-    Placement,
     Role,
     VoltageCheck,
 )
 from packs.rules.voltages import to_units
-from packs.writes import checks, clients
+from packs.writes import checks, clients, pack_types, packs
 from packs.writes.actors import Actor
 from packs.writes.digests import digest
 
@@ -48,27 +44,22 @@ def token(role: Role | str, name: str | None = None) -> str:
 
 def pack_type(code: str = "NM-28", **changes: Any) -> PackType:
     """A type of 28 modules of 6 nickel-metal-hydride cells in 14 blocks, at version 1."""
-    content: dict[str, Any] = {
+    count = changes.get("module_count", 28)
+    entry: dict[str, Any] = {
+        "code": code,
         "name": f"Type {code}",
         "chemistry": "nimh",
-        "module_count": 28,
+        "module_count": count,
         "cells_per_module": 6,
         "cell_nominal_v": 1.2,
+        "modules_per_block": 1 if count % 2 else 2,
         "rated_capacity_ah": 6.5,
         "reference_load_a": 20.0,
         "load_spread_limit_v": 1.2,
         "rest_spread_limit_v": 0.3,
         **changes,
     }
-    count = content["module_count"]
-    content.setdefault("blocks", [2] * (count // 2) if count % 2 == 0 else [1] * count)
-    content.setdefault("block_count", len(content["blocks"]))
-    made = PackType.objects.create(
-        code=code, **content, **posted(digest({"code": code, **content}))
-    )
-    ratings = {name: getattr(made, name) for name in RATINGS}
-    PackTypeVersion.objects.create(pack_type=made, number=1, recorded_at=BEGUN, **ratings)
-    return made
+    return pack_types.create_pack_type(by=actor(), at=BEGUN, entry=entry).row
 
 
 def posted(content_digest: bytes, at: datetime = BEGUN) -> dict[str, Any]:
@@ -76,32 +67,13 @@ def posted(content_digest: bytes, at: datetime = BEGUN) -> dict[str, Any]:
     return {"recorded_at": at, "client": actor().client, "digest": content_digest}
 
 
-def pack(serial: str = "TP-0001", kind: PackType | None = None, **changes: Any) -> Pack:
-    """A pack with a nameless module at each position, and the line that says it was recorded."""
+def pack(
+    serial: str = "TP-0001", kind: PackType | None = None, *, at: datetime = BEGUN, **entry: Any
+) -> Pack:
+    """A pack with a nameless module at each position, recorded `at`."""
     kind = kind or PackType.objects.filter(code="NM-28").first() or pack_type()
-    with transaction.atomic():
-        made = Pack.objects.create(
-            serial=serial,
-            pack_type=kind,
-            settled_at=changes.pop("settled_at", BEGUN),
-            **changes,
-            **posted(digest({"serial": serial, "pack_type": kind})),
-        )
-        Placement.objects.bulk_create(
-            Placement(pack=made, position=position) for position in range(1, kind.module_count + 1)
-        )
-        HistoryEntry.objects.create(
-            pack=made,
-            revision=1,
-            recorded_at=made.settled_at,
-            happened_at=made.settled_at,
-            kind=Pack.KIND,
-            action=HistoryEntry.Action.RECORDED,
-            fact_id=made.pk,
-            summary=f"Pack {serial} recorded",
-            client=made.client,
-        )
-    return made
+    entry = {"serial": serial, "pack_type": kind.code, **entry}
+    return packs.create_pack(by=actor(), at=at, entry=entry).row
 
 
 def person(code: str = "kim", **changes: Any) -> Person:

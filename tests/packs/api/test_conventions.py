@@ -213,7 +213,7 @@ def test_the_same_thing_twice_in_a_list_is_there_once(api: Api, pack: Pack) -> N
 
 
 def test_before_the_pack_was_built_is_422(api: Api, db: None) -> None:
-    pack = world.pack("TP-0002", built_on=world.later(days=3).date())
+    pack = world.pack("TP-0002", at=world.later(days=3), built_on=world.later(days=3).date())
     machine, before = api("machine"), world.contents()
     response = machine.post(CHECKS, world.check_body(pack))
     assert "correct the time" in problem(response, 422, "before_built", "/taken_at")

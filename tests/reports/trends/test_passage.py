@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from reports.trends import mixed, passage
 from reports.trends.history import YEAR_DAYS, Floats
@@ -94,9 +95,17 @@ def test_days_to_limit_turn_the_probability_round() -> None:
     assert low is not None
     assert middle is not None
     assert low < middle
-    told = passage.reached_within(MEAN, COV, np.array([low, middle]))
-    assert told == pytest.approx([0.1, 0.5], abs=2e-3)
+    already = float(ndtr(MEAN[0] / np.sqrt(COV[0, 0])))
+    ahead = passage.reached_within(MEAN, COV, np.array([low, middle]))
+    assert already + (1 - already) * ahead == pytest.approx([0.1, 0.5], abs=2e-3)
     assert high is None or high > middle
+
+
+def test_a_trend_past_the_limit_reaches_it_now() -> None:
+    low, middle, high = passage.days_to_limit(np.array([0.1, 0.3]), COV, (0.1, 0.5, 0.9))
+    assert (low, middle) == (0.0, 0.0)
+    assert high is not None
+    assert high > 0.0
 
 
 def test_a_limit_that_is_never_reached_has_no_day() -> None:
