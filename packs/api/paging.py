@@ -40,9 +40,7 @@ class Pages(CursorPagination):
     page_size_query_param = "page_size"
     max_page_size = PAGE_MAX
 
-    def paginate_queryset(
-        self, queryset: Any, request: Request, view: Any = None
-    ) -> list[Any]:
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.base_url = request.build_absolute_uri()
         size = self.get_page_size(request) or PAGE
         self.column, self.descends = _order(request, view)

@@ -64,7 +64,7 @@ def test_one_shape_newest_first(api: Api, pack: Pack) -> None:
     assert [line["summary"] for line in told[1:]] == [
         "Load check, 28 modules at 30 A: spread 0.42 V, lowest position 7",
         "Rest check, 28 modules: spread 0.02 V, lowest position 1",
-        "Pack TP-0001 recorded",
+        "Pack TP-0001 recorded, type NM-28",
     ]
     assert [line["by"] for line in told[1:]] == [world.CLIENT] * 3
     assert all(client.get(line["link"]).status_code == 200 for line in told)

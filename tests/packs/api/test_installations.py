@@ -1,5 +1,6 @@
 """installations/: a pack is in one car at a time, for every instant of the past too."""
 
+from datetime import date
 from typing import Any
 
 import pytest
@@ -17,7 +18,7 @@ VIN, OTHER = "1" * 17, "1M8GDM9AXKP042788"
 @pytest.fixture
 def desk(api: Api) -> APIClient:
     """A desk in a shop with one pack and two cars."""
-    world.pack(built_on="2018-01-01")
+    world.pack(built_on=date(2018, 1, 1))
     client = api("desk")
     for vin in (VIN, OTHER):
         assert client.post("/api/v1/vehicles/", {"vin": vin}).status_code == 201
