@@ -83,7 +83,6 @@ class Floor:
     def _begin(self, number: int, row: Row) -> None:
         life = _life(self.books, number, row)
         self.lives[life.serial] = life
-        self.shelf.rank[life.serial] = number
         first = -float(row["first_seen_days_before"])
         heapq.heappush(self.queue, Due(first, life.serial, "service", fixed=True))
         if "car_lost_days_before" in row:

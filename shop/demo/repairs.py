@@ -38,7 +38,6 @@ class Shelf:
     def __init__(self, books: Books) -> None:
         self.books = books
         self.packs: list[str] = []
-        self.rank: dict[str, int] = {}
 
     def buy(self, stay: Stay) -> None:
         """The car is lost; its pack is bought and goes on the shelf."""
