@@ -21,7 +21,7 @@ def wake_sweep() -> None:
         _written.set()
         return
     try:
-        app.send_task(SWEEP_TASK, retry=False, ignore_result=True)
+        app.send_task(SWEEP_TASK, retry=False, ignore_result=True, expires=settings.SWEEP_EVERY_S)
     except (OperationalError, RedisError, OSError) as error:
         logger.warning("the broker did not take the wake-up: %s", type(error).__name__)
 

@@ -22,6 +22,9 @@ MODULES_MAX = 2000  # as many as one check has positions; common practice, no so
 CELLS_MAX = 2000  # in series or parallel in one module; common practice, no source
 SMALLEST = 0.001  # V, A or Ah: nothing that a pack is rated by is less
 CELL_MAX_V = 10.0  # no cell of either chemistry comes near; common practice, no source
+SPREAD_MAX_V = 1000.0  # more than any pack has; common practice, no source
+CAPACITY_MAX_AH = 10_000.0
+CURRENT_MAX_A = 2000.0  # as for a check
 COLDEST_C, HOTTEST_C = -40.0, 90.0
 
 
@@ -30,13 +33,13 @@ class RatingsChange(Shape):
 
     name = Text(max_length=100)
     max_cell_v = optional(Number, min_value=SMALLEST, max_value=CELL_MAX_V)
-    rated_capacity_ah = Number(min_value=SMALLEST)
-    reference_load_a = Number(min_value=SMALLEST)
+    rated_capacity_ah = Number(min_value=SMALLEST, max_value=CAPACITY_MAX_AH)
+    reference_load_a = Number(min_value=SMALLEST, max_value=CURRENT_MAX_A)
     reference_temperature_c = optional(Number, min_value=COLDEST_C, max_value=HOTTEST_C)
-    load_spread_limit_v = Number(min_value=SMALLEST)
-    rest_spread_limit_v = Number(min_value=SMALLEST)
+    load_spread_limit_v = Number(min_value=SMALLEST, max_value=SPREAD_MAX_V)
+    rest_spread_limit_v = Number(min_value=SMALLEST, max_value=SPREAD_MAX_V)
     limits_source = optional(Text)
-    rest_current_max_a = optional(Number, min_value=0)
+    rest_current_max_a = optional(Number, min_value=0, max_value=CURRENT_MAX_A)
     monitor_order = serializers.ListField(
         child=Whole(min_value=1),
         required=False,
@@ -61,7 +64,7 @@ class PackTypeEntry(RatingsChange):
         allow_null=True,
         max_length=MODULES_MAX,
     )
-    nominal_v = optional(Number)
+    nominal_v = optional(Number, min_value=0)
 
 
 class RatingsAnswer(serializers.Serializer[Any]):

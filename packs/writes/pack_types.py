@@ -62,8 +62,7 @@ def change_pack_type(
             changes={name: ratings[name] for name in changes},
         )
         _append_version(changed, at=at)
-        owed_later = Pack.objects.filter(pack_type=changed).exclude(estimate_due_at__lte=at)
-        owed_later.update(estimate_due_at=at)
+        Pack.objects.filter(pack_type=changed).update(estimate_due_at=at)
     return changed
 
 

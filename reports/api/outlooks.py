@@ -79,7 +79,7 @@ class PackOutlook(OneDoor):
     row: Pack
 
     def find(self, **keys: Any) -> Pack:
-        return names.keyed(names.packs(), serial__iexact=keys["serial"])
+        return names.keyed(names.packs(), serial__upper=keys["serial"].upper())
 
     def get(self, request: Request, **keys: Any) -> Response:
         now = timezone.now()
@@ -90,7 +90,8 @@ class PackOutlook(OneDoor):
         for name, instant in (("as_of", as_of), ("known_at", known_at)):
             if instant > now + CLOCK_ERROR:
                 raise Malformed.at("", f"{name}_ahead", f"{name} lies ahead; give a past instant.")
-        seen = outlooks.seen_from(self.row, as_of=as_of, known_at=known_at)
+        as_of, known_at = min(as_of, now), min(known_at, now)
+        seen = outlooks.seen_from(self.row, as_of=as_of, known_at=known_at, at=now)
         return Response(self.shown(seen))
 
 

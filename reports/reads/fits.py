@@ -9,12 +9,12 @@ from packs.models import VoltageCheck
 from reports.models import StoredFit
 from reports.trends.fits import Fit
 
-BEFORE_ALL_DATA = datetime(1970, 1, 1, tzinfo=UTC)  # the prior knows no facts
+BEFORE_ALL_DATA = datetime(1900, 1, 1, tzinfo=UTC)  # the prior knows no facts; no car is older
 
 
-def newest() -> StoredFit | None:
-    """The fit that knows the newest facts."""
-    return StoredFit.objects.order_by("facts_through", "fitted_at", "pk").last()
+def newest(*, at: datetime) -> StoredFit | None:
+    """The fit that an outlook of that instant is made from."""
+    return fit_for(as_of=at, known_at=at)
 
 
 def fit_for(*, as_of: datetime, known_at: datetime) -> StoredFit | None:

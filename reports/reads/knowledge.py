@@ -12,11 +12,10 @@ from datetime import UTC, datetime, time
 from typing import Any
 
 import numpy as np
-from django.db.models import Max, Q
+from django.db.models import IntegerField, Max, Model, Q, Value
 from numpy.typing import NDArray
 
 from packs.models import (
-    Fact,
     Failure,
     HistoryEntry,
     Inspection,
@@ -25,15 +24,19 @@ from packs.models import (
     PackTypeVersion,
     Swap,
     SwapChange,
+    Visit,
     VoltageCheck,
 )
 from packs.reads.types import Limits, limits_of
 
 DAY_S = 86_400.0
-CONTACTS: Sequence[tuple[type[Fact], str]] = (
-    (Swap, "done_at"),
-    (Inspection, "happened_at"),
-    (Installation, "installed_at"),
+NEVER = Value(None, IntegerField())
+CONTACTS: Sequence[tuple[type[Model], str, Any]] = (
+    (Swap, "done_at", "voided_revision"),
+    (Inspection, "happened_at", "voided_revision"),
+    (Installation, "installed_at", "voided_revision"),
+    (Installation, "removed_at", "voided_revision"),
+    (Visit, "opened_at", NEVER),
 )
 
 
@@ -212,13 +215,12 @@ def _failure_rows(by_pack: Mapping[int, Vantage]) -> Iterable[tuple[int, float]]
 
 
 def _contact_rows(by_pack: Mapping[int, Vantage]) -> Iterable[tuple[int, float]]:
-    """Days on which the pack was seen other than by a voltage check."""
-    for model, happened in CONTACTS:
-        rows = model._default_manager.filter(pack_id__in=by_pack.keys()).values_list(
-            "pack_id", "revision", "voided_revision", happened, "recorded_at"
-        )
-        for pk, revision, void, happened_at, recorded_at in rows:
+    """Days on which the pack was seen other than by a voltage check or for a failure."""
+    for model, happened, void in CONTACTS:
+        seen = model._default_manager.filter(pack_id__in=by_pack.keys()).exclude(**{happened: None})
+        rows: Any = seen.values_list("pack_id", "revision", void, happened, "recorded_at")
+        for pk, revision, voided, happened_at, recorded_at in rows:
             view = by_pack[pk]
-            day = _day(view, happened_at, recorded_at) if _counts(view, revision, void) else None
+            day = _day(view, happened_at, recorded_at) if _counts(view, revision, voided) else None
             if day is not None:
                 yield pk, day

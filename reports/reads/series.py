@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from packs.models import PackType
 from packs.reads import types
+from packs.rules.leveling import as_equal
 from packs.rules.noise import medians, ranges
 from packs.rules.pairing import pair
 from packs.rules.plausible import ZERO_V
@@ -17,6 +18,7 @@ from reports.reads.knowledge import DAY_S, CheckRow, Knowledge, Renewal
 from reports.trends.history import Floats, PackHistory
 
 ENOUGH_UNDER_LOAD = 2  # comparable checks in the build from which the load series is preferred
+LEAST_POSITIONS = 2  # a single position has no mates to be compared with
 BUILDS_APART_S = 1e10  # pushes the builds of a pack apart, so that no pair is made across a change
 
 
@@ -81,21 +83,26 @@ def _candidates(knowledge: Knowledge) -> Iterator[Series]:
     pack_type = knowledge.vantage.pack.pack_type
     for level in ("block", "module", "cell"):
         rows = [check for check in knowledge.checks if check.level == level]
+        positions = len(types.cells(pack_type, level))
+        if positions < LEAST_POSITIONS:
+            rows = []
         if rows or level == "block":
-            positions = len(types.cells(pack_type, level))
             rest = [row for row in rows if row.condition == "rest"]
             load = [row for row in rows if row.condition == "load"]
-            yield _load_series(level, positions, load, rest, knowledge)
-            yield _rest_series(level, positions, rest)
+            yield _load_series(level, load, rest, knowledge)
+            yield _rest_series(level, rest, pack_type)
 
 
-def _volts(rows: Sequence[CheckRow], positions: int) -> Floats:
-    """(n, p) in V; NaN where nothing was read. A lead that reads nothing tells of no module."""
+def _volts(rows: Sequence[CheckRow], cells: NDArray[np.int64]) -> Floats:
+    """(n, p) in V as if all positions had the same cells; NaN where nothing was read.
+
+    A lead that reads nothing tells of no module.
+    """
     if not rows:
-        return np.empty((0, positions))
+        return np.empty((0, cells.size))
     volts = to_volts(np.stack([row.units for row in rows]))
     volts[np.abs(volts) < ZERO_V] = np.nan
-    return volts
+    return as_equal(volts, cells)
 
 
 def _temperatures(rows: Sequence[CheckRow]) -> Floats:
@@ -109,8 +116,8 @@ def _days(rows: Sequence[CheckRow]) -> Floats:
     return np.array([row.day for row in rows], dtype=np.float64)
 
 
-def _rest_series(level: str, positions: int, rows: Sequence[CheckRow]) -> Series:
-    volts = _volts(rows, positions)
+def _rest_series(level: str, rows: Sequence[CheckRow], pack_type: PackType) -> Series:
+    volts = _volts(rows, types.cells(pack_type, level))
     return _comparable(
         Series(level, "rest", _days(rows), ranges(volts), volts, _temperatures(rows))
     )
@@ -118,28 +125,28 @@ def _rest_series(level: str, positions: int, rows: Sequence[CheckRow]) -> Series
 
 def _load_series(
     level: str,
-    positions: int,
     load: Sequence[CheckRow],
     rest: Sequence[CheckRow],
     knowledge: Knowledge,
 ) -> Series:
     """Load checks, each position brought to the reference current and temperature."""
-    limits = knowledge.vantage.limits
+    limits, pack_type = knowledge.vantage.limits, knowledge.vantage.pack.pack_type
+    cells = types.cells(pack_type, level)
     partner = _pairs(load, rest, knowledge.renewals)
     mates = [rest[place] if place >= 0 else None for place in partner]
-    rest_volts = np.full((len(load), positions), np.nan)
+    rest_volts = np.full((len(load), cells.size), np.nan)
     if rest and (partner >= 0).any():
-        rest_volts[partner >= 0] = _volts(rest, positions)[partner[partner >= 0]]
+        rest_volts[partner >= 0] = _volts(rest, cells)[partner[partner >= 0]]
     temperatures = _temperatures(load)
     spread_v, volts = at_reference_many(
-        _volts(load, positions),
+        _volts(load, cells),
         np.array([row.current_a for row in load], dtype=np.float64),
         rest_volts,
         np.array([0.0 if mate is None else mate.current_a for mate in mates], dtype=np.float64),
         temperatures,
         limits.reference_load_a,
         limits.reference_temperature_c,
-        ACTIVATION_EV[knowledge.vantage.pack.pack_type.chemistry],
+        ACTIVATION_EV[pack_type.chemistry],
     )
     return _comparable(Series(level, "load", _days(load), spread_v, volts, temperatures))
 

@@ -31,7 +31,6 @@ GROUP_BUILDS = 10.0  # builds that the fleet's covariance is worth in a group; a
 GROUP_ROWS = 30.0  # checks that the fleet's noise is worth in a group; assumption, no source
 
 TEMPERATURE_SD = 0.1  # prior of the effect per 10 °C left after the physics; assumption, no source
-LEAST_TEMPERATURES = 3  # checks in a build before it tells of temperature beside its own line
 
 Labels = NDArray[np.str_]
 

@@ -13,7 +13,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 YEAR_DAYS = 365.25  # d; the Julian year, by definition
-LEAST_POSITIONS = 2  # a range of one is nothing
+LEAST_POSITIONS = 1  # a single one has no mates, and so no comparable check, but a pack it is
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,9 +58,7 @@ class PackHistory:
         if not np.all(self.spread_v >= 0):
             raise ValueError("spread_v has a reading that is unknown or below zero.")
         if self.positions < LEAST_POSITIONS:
-            raise ValueError(
-                f"A spread needs {LEAST_POSITIONS} positions; here is {self.positions}."
-            )
+            raise ValueError("A pack has at least one position; here is none.")
         if not self.limit_v > 0:
             raise ValueError(f"limit_v is {self.limit_v}, and a limit lies above zero.")
 

@@ -1,5 +1,6 @@
 """Fitting the model to the fleet, and keeping every fit."""
 
+import logging
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
@@ -8,7 +9,7 @@ from django.db import transaction
 from packs.models import Pack
 from reports.models import Duty, StoredFit
 from reports.reads import fits, series
-from reports.reads.knowledge import known, vantages
+from reports.reads.knowledge import Knowledge, known, vantages
 from reports.trends import fleet
 from reports.trends.history import PackHistory
 
@@ -18,6 +19,8 @@ GROWN = 2.0  # a fleet whose checks have doubled is fitted again before the day 
 FIRST_CHECKS = 20  # below this many checks there is no fleet to learn from
 CLAIM = timedelta(minutes=30)  # longer than a fit takes; then somebody else may try
 DUTY = "fit"
+OUT_OF_USE = {Pack.Status.DISMANTLED, Pack.Status.SCRAPPED}  # told anew for new facts only
+log = logging.getLogger(__name__)
 
 Progress = Callable[[int], None]
 
@@ -58,8 +61,22 @@ def _shards(through: datetime) -> Iterator[list[PackHistory]]:
         if not packs:
             return
         after = packs[-1].pk
-        told = [k for k in known(vantages(packs, as_of=through)) if k.first_day is not None]
-        yield [series.history(knowledge) for knowledge in told]
+        told = known(vantages(packs, as_of=through))
+        yield [history for knowledge in told if (history := _readable(knowledge)) is not None]
+
+
+def _readable(knowledge: Knowledge) -> PackHistory | None:
+    """The pack's history; None where nothing is known, or where it cannot be read.
+
+    One pack whose records nobody foresaw must not keep the fleet from learning.
+    """
+    if knowledge.first_day is None:
+        return None
+    try:
+        return series.history(knowledge)
+    except (ArithmeticError, ValueError):
+        log.exception("pack %s is left out of the fit", knowledge.vantage.pack.serial)
+        return None
 
 
 def prior() -> StoredFit:
@@ -93,7 +110,7 @@ def refit_if_due(*, at: datetime) -> StoredFit | None:
 
 
 def _due(at: datetime) -> bool:
-    newest, checks = fits.newest(), fits.checks_so_far()
+    newest, checks = fits.newest(at=at), fits.checks_so_far()
     if newest is None or newest.checks_seen == 0:
         return checks >= FIRST_CHECKS
     if checks >= GROWN * newest.checks_seen:
@@ -117,5 +134,6 @@ def owe_all(*, at: datetime) -> None:
         if not numbers:
             return
         after = numbers[-1]
-        later = Pack.objects.filter(pk__in=numbers).exclude(estimate_due_at__lte=at)
-        later.update(estimate_due_at=at)
+        Pack.objects.filter(pk__in=numbers).exclude(status__in=OUT_OF_USE).update(
+            estimate_due_at=at
+        )

@@ -9,9 +9,10 @@ from packs.models import Pack
 from reports.models import Outlook
 from reports.reads import fits, outlooks
 from reports.reads.knowledge import Vantage, vantages
-from reports.writes.fits import prior
+from reports.writes.fits import OUT_OF_USE, prior
 
 ANEW_AFTER = timedelta(days=1)  # time passes without new facts too: an outlook is a day's
+SETTLING = timedelta(minutes=5)  # longer than a write may wait for its pack's lock
 TRIES = 5  # how often an outlook that is asked for is begun again while others write
 
 
@@ -46,7 +47,8 @@ def _store(rows: Sequence[Outlook]) -> int:
             pack.estimate_claimed_until = None
             if _follows(pack, row):
                 pack.settled_at = row.known_at
-                pack.estimate_due_at = row.known_at + ANEW_AFTER
+                ended = pack.status in OUT_OF_USE
+                pack.estimate_due_at = None if ended else row.known_at + ANEW_AFTER
                 fresh.append(row)
         Pack.objects.bulk_update(
             locked, ["settled_at", "estimate_due_at", "estimate_claimed_until"]
@@ -57,8 +59,16 @@ def _store(rows: Sequence[Outlook]) -> int:
 
 
 def _follows(pack: Pack, row: Outlook) -> bool:
-    """Nothing was recorded, and no other outlook stored, since the row was worked out."""
-    return pack.revision == row.pack_revision and pack.settled_at < row.known_at
+    """Nothing was recorded, told or owed anew since the row was begun.
+
+    `row.pack` is the pack as it was read first, before its facts, its limits and the fit; whoever
+    changes one of those marks the pack as owed at another instant.
+    """
+    return (
+        pack.revision == row.pack_revision
+        and pack.settled_at < row.known_at
+        and pack.estimate_due_at == row.pack.estimate_due_at
+    )
 
 
 def _end_present(fresh: Sequence[Outlook]) -> None:
@@ -85,8 +95,11 @@ def present(pack: Pack, *, at: datetime) -> Outlook:
     return told
 
 
-def seen_from(pack: Pack, *, as_of: datetime, known_at: datetime) -> Outlook:
+def seen_from(pack: Pack, *, as_of: datetime, known_at: datetime, at: datetime) -> Outlook:
     """What was given at `as_of`, where that is asked; else the figures for that point of view."""
+    if known_at > at - SETTLING:
+        # A write that is still on its way must not bear an instant that was answered for.
+        Pack.objects.filter(pk=pack.pk, settled_at__lt=known_at).update(settled_at=known_at)
     told = outlooks.given(pack, as_of) if as_of == known_at else None
     if told is not None:
         return told

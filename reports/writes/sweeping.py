@@ -4,7 +4,7 @@ import logging
 from datetime import datetime, timedelta
 
 import numpy as np
-from django.db import connection, transaction
+from django.db import DataError, IntegrityError, connection, transaction
 
 from packs.models import Pack
 from reports.writes import fits, outlooks
@@ -12,7 +12,7 @@ from reports.writes import fits, outlooks
 BATCH = 200  # packs claimed at a time: a second or two of work, lost at most if a worker dies
 CLAIM = timedelta(minutes=1)  # many times what a batch takes; then another sweep may have it
 PUT_OFF = timedelta(hours=1)  # until a pack whose figures fail is tried again
-NUMERIC = (ArithmeticError, ValueError, np.linalg.LinAlgError)
+FAILING = (ArithmeticError, ValueError, np.linalg.LinAlgError, IntegrityError, DataError)
 log = logging.getLogger(__name__)
 
 # One conditional update, the same on both databases. The choice is materialized, since a planner
@@ -43,7 +43,7 @@ def claim(*, at: datetime, batch: int = BATCH) -> list[int]:
 
 
 def sweep(*, at: datetime) -> int:
-    """Do one batch of what is owed; how much was done, nought when nothing is owed any more.
+    """Do one batch of what is owed; how much was taken on, nought when nothing is owed any more.
 
     The fleet is fitted again when its packs are done, so that a fit that fails holds up no pack.
     """
@@ -51,19 +51,20 @@ def sweep(*, at: datetime) -> int:
     if not claimed:
         return int(fits.refit_if_due(at=at) is not None)
     try:
-        return outlooks.work_out(claimed, at=at)
-    except NUMERIC:
+        outlooks.work_out(claimed, at=at)
+    except FAILING:
         log.exception("a batch could not be worked out; its packs are tried one by one")
-    return sum(_alone(pack_id, at=at) for pack_id in claimed)
+        for pack_id in claimed:
+            _alone(pack_id, at=at)
+    return len(claimed)
 
 
-def _alone(pack_id: int, *, at: datetime) -> int:
+def _alone(pack_id: int, *, at: datetime) -> None:
     """One pack by itself; one that cannot be worked out is put off, and holds up no other."""
     try:
-        return outlooks.work_out([pack_id], at=at)
-    except NUMERIC:
+        outlooks.work_out([pack_id], at=at)
+    except FAILING:
         log.exception("pack number %s could not be worked out", pack_id)
-    Pack.objects.filter(pk=pack_id).update(
-        estimate_due_at=at + PUT_OFF, estimate_claimed_until=None
-    )
-    return 0
+        Pack.objects.filter(pk=pack_id).update(
+            estimate_due_at=at + PUT_OFF, estimate_claimed_until=None
+        )

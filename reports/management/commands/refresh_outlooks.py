@@ -23,7 +23,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         packs = Pack.objects.order_by("pk")
         if options["pack"]:
-            packs = packs.filter(serial__iexact=options["pack"])
+            packs = packs.filter(serial__upper=options["pack"].upper())
             if not packs.exists():
                 raise CommandError(f"No pack '{options['pack']}' is recorded.")
         numbers = list(packs.values_list("pk", flat=True))
