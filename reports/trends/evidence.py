@@ -20,7 +20,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from packs.rules.noise import noise_floor
-from reports.trends.history import YEAR_DAYS, Floats, PackHistory, position_starts, through
+from reports.trends.history import (
+    YEAR_DAYS,
+    Bools,
+    Floats,
+    PackHistory,
+    position_starts,
+    through,
+)
 
 READING_NOISE_V = 0.02  # standard deviation of one position's reading; assumption, no source
 READING_NOISE_OF_LIMIT = 0.02  # the same at most, as a share of the limit; assumption, no source
@@ -147,10 +154,12 @@ def _own_route(history: PackHistory, day: float) -> tuple[int, float, int, Float
     seen = int(np.searchsorted(history.days, day, side="right"))
     if changes == 0 or seen < 2 or bool(history.renewed[changes - 1].all()):
         return _NO_ROUTE
-    position = _worst_older(history, changes, seen)
+    starts = position_starts(through(history, day))
+    older = ~history.renewed[changes - 1] & (starts <= history.days[seen - 1])
+    position = _worst(history, older, seen)
     if position is None:
         return _NO_ROUTE
-    start = float(position_starts(through(history, day))[position])
+    start = float(starts[position])
     alone = alone_v(history.deviation_v[:seen])[:, position]
     usable = np.isfinite(alone) & (history.days[:seen] >= start)
     when = history.days[:seen][usable]
@@ -167,13 +176,14 @@ def alone_v(deviation_v: Floats) -> Floats:
     return deviation_v - np.where(np.isfinite(highest), highest, np.nan)[:, None]
 
 
-def _worst_older(history: PackHistory, changes: int, seen: int) -> int | None:
-    """Index of the position, older than the last change, that lies lowest at the last check."""
+def _worst(history: PackHistory, older: Bools, seen: int) -> int | None:
+    """Index of the position that lies lowest at the last check, of those `older` (p,): the ones
+    that the last change left as they were, and that sat there at that check already."""
     last = alone_v(history.deviation_v[seen - 1 : seen])[0]
-    older = ~history.renewed[changes - 1] & np.isfinite(last)
-    if not older.any():
+    told = older & np.isfinite(last)
+    if not told.any():
         return None
-    return int(np.argmax(np.where(older, last, -np.inf)))
+    return int(np.argmax(np.where(told, last, -np.inf)))
 
 
 def weakest_position(history: PackHistory, day: float) -> int | None:

@@ -11,12 +11,20 @@ from reports.trends.history import PackHistory, position_starts, since
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 TOLD_TEMPERATURE = 0.05  # effect of 10 °C from which a sentence is spent on it
+LEVELS = frozenset({"block", "module", "cell"})
 OLD_DAYS = 365.0  # a last check older than this is told; a yearly visit, common practice, no source
 
 
 def date_of(day: float) -> str:
-    """ISO date of a day since 1970-01-01, UTC."""
-    return (EPOCH + timedelta(days=day)).date().isoformat()
+    """Date of a day since 1970-01-01, UTC, as people write it."""
+    when = EPOCH + timedelta(days=day)
+    return f"{when.day} {when:%b %Y}"
+
+
+def _noun(known: PackHistory) -> str:
+    """What a position of this series is: the last part of its group's name."""
+    level = known.group.rsplit("/", 1)[-1]
+    return level.capitalize() if level in LEVELS else "Position"
 
 
 def too_little(known: PackHistory, found: evidence.Evidence) -> tuple[str, ...]:
@@ -73,7 +81,7 @@ def _weakest(known: PackHistory) -> list[str]:
     start = float(position_starts(known)[position - 1])
     below = known.deviation_v[known.days >= start, position - 1]
     below = below[np.isfinite(below)]
-    told = f"Position {position} is weakest: {below[-1]:.3f} V below the middle"
+    told = f"{_noun(known)} {position} is weakest: {below[-1]:.3f} V below the middle"
     if below.size < 2 or math.isclose(below[0], below[-1], abs_tol=5e-4):
         return [f"{told}."]
     if below[0] <= 0.0:
@@ -89,7 +97,7 @@ def _older(known: PackHistory, found: evidence.Evidence) -> list[str]:
     start = float(position_starts(known)[position - 1])
     checks = int(found.own_checks[0])
     return [
-        f"Position {position} was not renewed at the last change; "
+        f"{_noun(known)} {position} was not renewed at the last change; "
         f"its own trend runs over {checks} checks since {date_of(start)}."
     ]
 
