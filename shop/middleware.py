@@ -1,13 +1,15 @@
 """What every answer passes through on its way out."""
 
+import logging
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 
-from django.http import HttpRequest, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 from django.middleware.common import CommonMiddleware
+from django.template.loader import get_template
 
-from shop import wake
+from shop import problems, wake
 
 Answer = Callable[[HttpRequest], HttpResponseBase]
 
@@ -24,6 +26,7 @@ CONTENT_SECURITY_POLICY = "; ".join(
 )
 DROPPED_MAX = 64 * 1024 * 1024  # bytes of a refused body that are heard out; then it is cut off
 DROPPED_AT_ONCE = 64 * 1024
+log = logging.getLogger(__name__)
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS", "TRACE"})
 
 
@@ -72,6 +75,23 @@ class SlashOnRead(CommonMiddleware):
 
     def should_redirect_with_slash(self, request: HttpRequest) -> bool:
         return request.method in SAFE_METHODS and super().should_redirect_with_slash(request)
+
+
+class BusyPage:
+    """What passes is told to readers of pages as such, not as a mistake."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
+        if not isinstance(error, problems.BUSY):
+            return None
+        log.error("not answered in time", exc_info=error)
+        page = get_template("503.html").render()
+        return HttpResponse(page, status=503, headers={"Retry-After": problems.RETRY_AFTER_S})
 
 
 class WakeSweep:

@@ -15,6 +15,9 @@ from packs.errors import DomainError, Fault
 
 PROBLEM_TYPE = "application/problem+json"
 RETRY_AFTER_S = 5
+AGAIN = "send the same again shortly."
+BUSY = (OperationalError, TimeoutError)
+"""What passes: the database is away or locked, or a pack changes faster than it is worked out."""
 log = logging.getLogger(__name__)
 
 
@@ -48,9 +51,9 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
         error = exceptions.PermissionDenied()
     elif isinstance(error, RequestDataTooBig):
         return answer(413, "Too large", "The body is larger than this address takes.")
-    elif isinstance(error, OperationalError):
-        log.exception("the database did not answer")
-        busy = answer(503, "Busy", "The database is busy or away; send the same again shortly.")
+    elif isinstance(error, BUSY):
+        log.exception("not answered in time")
+        busy = answer(503, "Busy", "The service is busy or its database away; " + AGAIN)
         busy["Retry-After"] = str(RETRY_AFTER_S)
         return busy
     if not isinstance(error, exceptions.APIException):

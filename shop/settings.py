@@ -51,6 +51,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "shop.middleware.WakeSweep",
+    "shop.middleware.BusyPage",
 ]
 
 ROOT_URLCONF = "shop.urls"

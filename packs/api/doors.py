@@ -32,7 +32,7 @@ from packs.api.parsers import (
     too_large,
 )
 from packs.api.shapes import Shape, taken
-from packs.errors import LengthMissing, NotFound, Stale, VersionMissing
+from packs.errors import LengthMissing, Malformed, NotFound, Stale, VersionMissing
 from packs.writes import answers, voiding
 from packs.writes.actors import Actor
 from packs.writes.recording import Outcome
@@ -131,10 +131,15 @@ class Door(APIView):
         return self.answer(row, context={"actor": self.actor}, **kwargs).data
 
     def once(self, at: datetime, act: Callable[[], Response]) -> Response:
-        """Act, or where the request bears an Idempotency-Key seen before, answer as then."""
+        """Act, or where the request bears an Idempotency-Key seen before, answer as then.
+
+        What is stored and how it is answered stand or fall together, so that to send again
+        after an error never doubles.
+        """
         key = self.request.headers.get("Idempotency-Key")
         if key is None:
-            return act()
+            with transaction.atomic():
+                return act()
         said = answers.Asked(client=self.actor.client, key=key, digest=self._request_digest())
         kept = answers.claim(said, at=at)
         if kept.status is not None:
@@ -256,7 +261,10 @@ class ChangeDoor(OneDoor):
         assert self.change is not None
         version = self._version(request)
         changes = taken(self.change, request.data, partial=True)
-        return self._answered(self.apply(changes, timezone.now(), version))
+        if not changes:
+            raise Malformed.at("", "nothing_to_change", "Name at least one field to change.")
+        with transaction.atomic():
+            return self._answered(self.apply(changes, timezone.now(), version))
 
     def _version(self, request: Request) -> int:
         """The version in If-Match; told before the body is read."""
@@ -266,7 +274,7 @@ class ChangeDoor(OneDoor):
                 "", "if_match_needed", "Send If-Match with the ETag that you read."
             )
         present = self.row.version
-        if said.strip() not in (f'"{present}"', "*"):
+        if not {f'"{present}"', "*"} & {tag.strip() for tag in said.split(",")}:
             raise stale(present)
         return int(present)
 

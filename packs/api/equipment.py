@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+from urllib.parse import quote
 
 from django.db.models import QuerySet
 from rest_framework import serializers
@@ -72,7 +73,7 @@ class AllEquipment(CreateDoor):
         return equipment.create_equipment(by=self.actor, at=at, entry=entry)
 
     def address(self, row: Equipment) -> str:
-        return f"/api/v1/equipment/{row.code}/"
+        return f"/api/v1/equipment/{quote(row.code)}/"
 
 
 class OneEquipment(ChangeDoor):

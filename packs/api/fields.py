@@ -25,6 +25,7 @@ TEXT_MAX = 5000
 CODE_LENGTH = 40
 VOLTS_MAX = 1e5  # V; beyond it 0.1 mV units no longer fit an int32
 VOLT_TYPES = frozenset({int, float, type(None)})  # a bool is no number
+FARTHEST_KM = 3_000_000  # that an odometer shows; common practice, no source
 EARLIEST, LATEST = 1900, 2200  # years; no hybrid car is older, none of us will see the other
 
 

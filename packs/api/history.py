@@ -1,6 +1,6 @@
 """packs/{serial}/history/: everything that ever happened to a pack, newest first."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import quote
 
@@ -11,7 +11,7 @@ from rest_framework.utils.urls import remove_query_param, replace_query_param
 
 from packs.api.doors import Door
 from packs.api.fields import Choice
-from packs.api.paging import PAGE, PAGE_MAX, bad_cursor, read_cursor, write_cursor
+from packs.api.paging import bad_cursor, page_size, read_cursor, write_cursor
 from packs.api.shapes import Shape
 from packs.errors import Malformed
 from packs.models import Pack
@@ -55,7 +55,7 @@ class History(Door):
             raise Malformed.at("", "unknown_ordering", "ordering is one of: -at.")
         kinds = [kind for kind in history.kinds_for(self.actor.roles) if wanted in (None, kind)]
         edge = _read(said["cursor"]) if said.get("cursor") else {}
-        page = history.page(self.row, kinds=kinds, size=_size(said.get("page_size")), **edge)
+        page = history.page(self.row, kinds=kinds, size=page_size(said.get("page_size")), **edge)
         return Response(
             {
                 "next": self._beside("after", page.lines[-1:]) if page.older else None,
@@ -72,12 +72,6 @@ class History(Door):
         return str(replace_query_param(here, "cursor", _written(side, edge[0].place)))
 
 
-def _size(said: str | None) -> int:
-    """As other lists: what is no number of lines counts as not said."""
-    asked = int(said) if said is not None and said.isdecimal() else 0
-    return min(asked, PAGE_MAX) or PAGE
-
-
 def _written(side: str, place: history.Place) -> str:
     return write_cursor(side, place.at.isoformat(), place.revision)
 
@@ -87,11 +81,12 @@ def _read(cursor: str) -> dict[str, history.Place]:
     edge = read_cursor(cursor)
     try:
         at = datetime.fromisoformat(edge.value)
-    except (ValueError, TypeError) as error:
+        place = history.Place(at.astimezone(UTC), edge.number)
+    except (ValueError, TypeError, OverflowError) as error:
         raise bad_cursor() from error
     if at.tzinfo is None:
         raise bad_cursor()
-    return {SIDES[edge.side]: history.Place(at, edge.number)}
+    return {SIDES[edge.side]: place}
 
 
 SIDES = {"after": "before", "before": "after"}  # later in the list is earlier in time

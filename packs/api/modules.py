@@ -67,7 +67,6 @@ COLUMNS = {
     "cells": "cells",
     "lot": "lot__code",
     "donor_pack": "donor_pack__serial__upper",
-    "pack": "sits_in__upper",
 }
 
 
@@ -89,10 +88,12 @@ class Modules(CreateDoor):
 
     def rows(self, asked: Mapping[str, Any]) -> QuerySet[Module]:
         said = dict(asked)
-        for name in ("donor_pack", "pack"):
-            if name in said:
-                said[name] = said[name].upper()
-        return rows().filter(**{COLUMNS[name]: value for name, value in said.items()})
+        if "donor_pack" in said:
+            said["donor_pack"] = said["donor_pack"].upper()
+        if "pack" in said:
+            seats = Placement.objects.filter(pack__serial__upper=said.pop("pack").upper())
+            said["pk__in"] = seats.filter(removed_at__isnull=True).values("module")
+        return rows().filter(**{COLUMNS.get(name, name): value for name, value in said.items()})
 
     def write(self, entry: dict[str, Any], at: datetime) -> Outcome[Module]:
         outcome = modules.create_module(by=self.actor, at=at, entry=entry)

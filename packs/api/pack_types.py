@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+from urllib.parse import quote
 
 from django.db.models import QuerySet
 from rest_framework import serializers
@@ -132,7 +133,7 @@ class PackTypes(CreateDoor):
         return pack_types.create_pack_type(by=self.actor, at=at, entry=entry)
 
     def address(self, row: PackType) -> str:
-        return f"/api/v1/pack-types/{row.code}/"
+        return f"/api/v1/pack-types/{quote(row.code)}/"
 
 
 class OnePackType(ChangeDoor):

@@ -13,7 +13,7 @@ from packs.api.keyed import KeyedAnswer
 from packs.api.shapes import Shape
 from packs.models import Pack
 from packs.reads import names
-from packs.reads.packs import with_vehicle
+from packs.reads.packs import sitting_in, with_vehicle
 from packs.rules.vehicles import normalise_vin
 from packs.writes import packs
 from packs.writes.recording import Outcome
@@ -61,7 +61,6 @@ class PackQuery(Shape):
 COLUMNS = {
     "pack_type": "pack_type__code",
     "status": "status",
-    "vehicle": "vin",
     "serial": "serial__istartswith",
     "last_contact_since": "last_contact__gte",
     "last_contact_until": "last_contact__lte",
@@ -82,8 +81,8 @@ class Packs(CreateDoor):
     def rows(self, asked: Mapping[str, Any]) -> QuerySet[Pack]:
         said = dict(asked)
         if "vehicle" in said:
-            said["vehicle"] = normalise_vin(said["vehicle"])
-        return rows().filter(**{COLUMNS[name]: value for name, value in said.items()})
+            said["pk__in"] = sitting_in(normalise_vin(said.pop("vehicle")))
+        return rows().filter(**{COLUMNS.get(name, name): value for name, value in said.items()})
 
     def write(self, entry: dict[str, Any], at: datetime) -> Outcome[Pack]:
         return packs.create_pack(by=self.actor, at=at, entry=entry)

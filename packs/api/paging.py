@@ -21,6 +21,7 @@ from packs.errors import Malformed
 
 PAGE = 50
 PAGE_MAX = 500
+DIGITS = 9  # of the longest number that is read from an address
 NUMBERS = 62  # bits of the largest row number that a cursor may name
 
 
@@ -42,7 +43,7 @@ class Pages(CursorPagination):
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.base_url = request.build_absolute_uri()
-        size = self.get_page_size(request) or PAGE
+        size = self.get_page_size(request)
         self.column, self.descends = _order(request, view)
         said = request.query_params.get("cursor")
         edge = None if not said else read_cursor(said)
@@ -66,9 +67,21 @@ class Pages(CursorPagination):
         further = Q(**{f"{self.column}__{beyond}": edge.value})
         tied = Q(**{self.column: edge.value, f"pk__{beyond}": edge.number})
         try:
-            return list(ordered.filter(further | tied)[:count])
+            reached = ordered.filter(**{f"{self.column}__{beyond}e": edge.value})  # by an index
+            return list(reached.filter(further | tied)[:count])
         except (ValidationError, DataError, TypeError, ValueError, OverflowError) as error:
             raise bad_cursor() from error
+
+    def get_page_size(self, request: Request) -> int:
+        return page_size(request.query_params.get("page_size"))
+
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        address = {"type": ["string", "null"], "format": "uri"}
+        return {
+            "type": "object",
+            "required": ["next", "previous", "results"],
+            "properties": {"next": address, "previous": address, "results": schema},
+        }
 
     def get_next_link(self) -> str | None:
         return self._beside("after", self.rows[-1:]) if self.older else None
@@ -97,6 +110,17 @@ def _order(request: Request, view: Any) -> tuple[str, bool]:
     return view.ordering_columns.get(name, name), asked.startswith("-")
 
 
+def page_size(said: str | None) -> int:
+    """How many rows a page is asked to have."""
+    if said is None:
+        return PAGE
+    if not said.isdecimal() or len(said) > DIGITS or not 1 <= int(said) <= PAGE_MAX:
+        raise Malformed.at(
+            "/page_size", "bad_page_size", f"page_size is a number from 1 to {PAGE_MAX}."
+        )
+    return int(said)
+
+
 def write_cursor(side: str, value: Any, number: int) -> str:
     return urlsafe_b64encode(json.dumps([side, value, number]).encode()).decode().rstrip("=")
 
@@ -105,7 +129,7 @@ def read_cursor(cursor: str) -> Edge:
     """The edge a cursor names; Malformed for one that was never answered."""
     try:
         side, value, number = json.loads(urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
-    except (ValueError, TypeError) as error:
+    except (ValueError, TypeError, RecursionError) as error:
         raise bad_cursor() from error
     plain = isinstance(value, str | int | float) and not isinstance(value, bool)
     if side not in ("after", "before") or not plain or type(number) is not int or number >> NUMBERS:

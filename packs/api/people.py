@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+from urllib.parse import quote
 
 from django.db.models import QuerySet
 from rest_framework import serializers
@@ -85,7 +86,7 @@ class People(CreateDoor):
         return people.create_person(by=self.actor, at=at, entry=entry)
 
     def address(self, row: Person) -> str:
-        return f"/api/v1/people/{row.code}/"
+        return f"/api/v1/people/{quote(row.code)}/"
 
 
 class OnePerson(ChangeDoor):

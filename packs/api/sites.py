@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+from urllib.parse import quote
 
 from django.core.validators import RegexValidator
 from django.db.models import QuerySet
@@ -88,7 +89,7 @@ class Sites(CreateDoor):
         return sites.create_site(by=self.actor, at=at, entry=entry)
 
     def address(self, row: Site) -> str:
-        return f"/api/v1/sites/{row.code}/"
+        return f"/api/v1/sites/{quote(row.code)}/"
 
 
 class OneSite(ChangeDoor):

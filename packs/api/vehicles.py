@@ -4,8 +4,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from django.db.models import QuerySet
-from drf_spectacular.utils import extend_schema_field
+from django.db.models import Prefetch, QuerySet
 from rest_framework import serializers
 
 from packs.api.doors import ChangeDoor, CreateDoor
@@ -14,7 +13,7 @@ from packs.api.keyed import KeyedAnswer
 from packs.api.permissions import may
 from packs.api.shapes import Shape
 from packs.errors import NotAllowed
-from packs.models import Customer, Vehicle
+from packs.models import Customer, Ownership, Vehicle
 from packs.reads import names
 from packs.rules.vehicles import normalise_vin, search_key, vin_warning
 from packs.writes import vehicles
@@ -54,7 +53,7 @@ class VehicleAnswer(KeyedAnswer):
     model_year = serializers.IntegerField(allow_null=True)
     description = serializers.CharField()
     customer = Opaque(Customer.PREFIX, source="customer_id", allow_null=True, required=False)
-    ownerships = serializers.SerializerMethodField(required=False)
+    ownerships = OwnershipAnswer(many=True, required=False)
     warnings = serializers.SerializerMethodField()
 
     def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
@@ -64,11 +63,6 @@ class VehicleAnswer(KeyedAnswer):
             for name in PERSONAL:
                 del fields[name]
         return fields
-
-    @extend_schema_field(OwnershipAnswer(many=True))
-    def get_ownerships(self, row: Vehicle) -> list[dict[str, Any]]:
-        known = sorted(row.ownerships.all(), key=lambda ownership: ownership.from_at)
-        return list(OwnershipAnswer(known, many=True).data)
 
     def get_warnings(self, row: Vehicle) -> list[str]:
         warning = vin_warning(row.vin)
@@ -84,7 +78,8 @@ class VehicleQuery(Shape):
 
 
 def rows() -> QuerySet[Vehicle]:
-    return Vehicle.objects.select_related("client").prefetch_related("ownerships")
+    owned = Prefetch("ownerships", Ownership.objects.order_by("from_at"))
+    return Vehicle.objects.select_related("client").prefetch_related(owned)
 
 
 class Vehicles(CreateDoor):

@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from packs.api.doors import ChangeDoor, CreateDoor
-from packs.api.fields import Choice, ExternalId, Instant, Opaque, Text, Whole, optional
+from packs.api.fields import FARTHEST_KM, Choice, ExternalId, Instant, Opaque, Text, Whole, optional
 from packs.api.keyed import KeyedAnswer
 from packs.api.shapes import Shape
 from packs.models import Visit
@@ -16,8 +16,6 @@ from packs.reads import names
 from packs.rules.vehicles import normalise_vin
 from packs.writes import visits
 from packs.writes.recording import Outcome
-
-FARTHEST_KM = 3_000_000
 
 
 class VisitChange(Shape):

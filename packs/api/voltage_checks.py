@@ -24,7 +24,18 @@ from rest_framework.response import Response
 
 from packs.api.doors import CreateDoor, OneDoor, VoidDoor
 from packs.api.facts import FactAnswer, FactQuery, asked_facts
-from packs.api.fields import Choice, Instant, Number, Opaque, QueryId, Text, Volts, Whole
+from packs.api.fields import (
+    FARTHEST_KM,
+    Choice,
+    Instant,
+    Number,
+    Opaque,
+    QueryId,
+    Text,
+    Volts,
+    Whole,
+    optional,
+)
 from packs.api.parsers import NDJSON_TYPE, LineParser, StrictJSONParser, parse
 from packs.api.schema import Schema
 from packs.api.shapes import FactShape, Shape, supersedes, taken
@@ -40,7 +51,6 @@ BATCH = 5000  # lines stored in one transaction
 SPOOL_IN_MEMORY = 1024 * 1024  # bytes of answers kept in memory before they go to a file
 CURRENT_MAX_A = 2000.0
 COLDEST_C, HOTTEST_C = -40.0, 90.0
-FARTHEST_KM = 3_000_000
 DECIMALS = 9  # of a volt; binary rounding is not told as a figure
 
 
@@ -50,10 +60,6 @@ class Temperatures(Shape):
     inlet = Number(required=False, min_value=COLDEST_C, max_value=HOTTEST_C)
     outlet = Number(required=False, min_value=COLDEST_C, max_value=HOTTEST_C)
     middle = Number(required=False, min_value=COLDEST_C, max_value=HOTTEST_C)
-
-
-def optional(field: type[Any], **kwargs: Any) -> Any:
-    return field(required=False, allow_null=True, **kwargs)
 
 
 class CheckEntry(FactShape):
@@ -78,8 +84,8 @@ class CheckEntry(FactShape):
     odometer_km = optional(Whole, max_value=FARTHEST_KM)
     taken = optional(Choice, choices=["together", "one_by_one"])
     order = Choice(["position", "monitor"], required=False, default="position")
-    equipment = optional(Text, max_length=40)
-    instrument = optional(Text, max_length=100)
+    equipment = optional(Text, max_length=40, min_length=1)
+    instrument = optional(Text, max_length=100, min_length=1)
     visit = optional(Opaque, kind=Visit.PREFIX)
     supersedes = supersedes(VoltageCheck.PREFIX)
 

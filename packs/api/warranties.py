@@ -10,7 +10,7 @@ from rest_framework import serializers
 
 from packs.api.doors import CreateDoor, OneDoor, VoidDoor
 from packs.api.facts import FactAnswer, FactQuery, asked_facts
-from packs.api.fields import Choice, Day, Opaque, QueryId, Text, Truth, Whole, optional
+from packs.api.fields import FARTHEST_KM, Choice, Day, Opaque, QueryId, Text, Truth, Whole, optional
 from packs.api.shapes import FactShape, supersedes
 from packs.models import Visit, Warranty
 from packs.reads import names
@@ -19,7 +19,6 @@ from packs.writes import warranties
 from packs.writes.recording import Outcome
 
 MONTHS_MAX = 240  # twenty years; longer than a hybrid car lives, common practice, no source
-KM_MAX = 3_000_000
 
 
 class WarrantyEntry(FactShape):
@@ -30,8 +29,8 @@ class WarrantyEntry(FactShape):
     repair_kind = Choice(Warranty.RepairKind.choices)
     starts_on = Day()
     months = optional(Whole, min_value=1, max_value=MONTHS_MAX)
-    km = optional(Whole, min_value=1, max_value=KM_MAX)
-    starts_km = optional(Whole, max_value=KM_MAX)
+    km = optional(Whole, min_value=1, max_value=FARTHEST_KM)
+    starts_km = optional(Whole, max_value=FARTHEST_KM)
     covers = Text(required=False, allow_blank=True)
     excludes = Text(required=False, allow_blank=True)
     labour = Truth(required=False)

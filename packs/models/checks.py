@@ -66,4 +66,7 @@ class VoltageCheck(Fact):
                 name="voltagecheck_current_goes_with_condition",
             ),
         ]
-        indexes = [models.Index(fields=["pack", "taken_at"], name="voltagecheck_by_pack")]
+        indexes = [
+            models.Index(fields=["pack", "taken_at"], name="voltagecheck_by_pack"),
+            models.Index(fields=["taken_at"], name="voltagecheck_by_time"),
+        ]

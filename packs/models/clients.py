@@ -41,7 +41,7 @@ class KeptAnswer(models.Model):
     started_at = models.DateTimeField()
     status = models.PositiveSmallIntegerField(null=True)
     body = models.JSONField(null=True)
-    location = models.CharField(max_length=300, default="", blank=True)
+    location = models.CharField(max_length=600, default="", blank=True)
 
     class Meta:
         constraints = [

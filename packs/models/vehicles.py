@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from packs.models.facts import Fact, Keyed
+from packs.rules.people import KEY_LENGTH
 
 
 class Customer(Keyed):
@@ -17,7 +18,7 @@ class Customer(Keyed):
     name = models.CharField(max_length=200)
     phone = models.CharField(max_length=40, default="", blank=True)
     email = models.CharField(max_length=254, default="", blank=True)
-    name_key = models.CharField(max_length=200, default="", db_index=True)
+    name_key = models.CharField(max_length=KEY_LENGTH, default="", db_index=True)
     phone_key = models.CharField(max_length=40, default="", db_index=True)
     external_id = models.CharField(max_length=200, null=True)  # noqa: DJ001
 
@@ -37,7 +38,7 @@ class Vehicle(Keyed):
 
     vin = models.CharField(max_length=17, unique=True)
     plate = models.CharField(max_length=20, default="", blank=True)
-    plate_key = models.CharField(max_length=20, default="", blank=True, db_index=True)
+    plate_key = models.CharField(max_length=60, default="", blank=True, db_index=True)
     model_year = models.PositiveSmallIntegerField(null=True)
     description = models.CharField(max_length=200, default="", blank=True)
     customer = models.ForeignKey(Customer, models.PROTECT, null=True, related_name="vehicles")

@@ -31,6 +31,8 @@ def page(resource: str) -> Callable[[View[Keys]], View[Keys]]:
                 return redirect_to_login(request.get_full_path())
             if not may(roles(request), resource, write=False):
                 raise PermissionDenied
+            if not all(str(said).isprintable() for said in (*keys.values(), *_asked(request))):
+                raise Http404("There is no page at this address.")
             with timezone.override(sites.zone()):
                 try:
                     return view(request, *args, **keys)
@@ -41,6 +43,10 @@ def page(resource: str) -> Callable[[View[Keys]], View[Keys]]:
         return require_safe(answer)
 
     return dressed
+
+
+def _asked(request: HttpRequest) -> list[str]:
+    return [text for values in request.GET.lists() for text in values[1]]
 
 
 def roles(request: HttpRequest) -> frozenset[str]:

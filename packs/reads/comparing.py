@@ -1,21 +1,30 @@
 """What a check says when it is held beside its mates: at the reference, and which part it is."""
 
+from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import TypeVar
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db.models import Q
+from numpy.typing import NDArray
 
-from packs.models import PackType, VoltageCheck
+from packs.models import PackType, Swap, VoltageCheck
 from packs.reads import sites, types
 from packs.rules.diagnosis import Finding, which_part
+from packs.rules.leveling import as_equal
 from packs.rules.pairing import PAIR_WITHIN_S, pair
 from packs.rules.reference import ACTIVATION_EV, Comparable, at_reference
 from packs.rules.voltages import to_volts
 
 NOT_UNDER_LOAD = "only checks under load are brought to the reference current"
+CHUNK = 500  # rows that one query names, far below what either database takes
+PAIRED_BY = ("pk", "pack_id", "level", "taken_at", "set_name")
+
+RowT = TypeVar("RowT")
 
 
 @dataclass(frozen=True)
@@ -30,14 +39,15 @@ class Derived:
 
 def derive(checks: Sequence[VoltageCheck]) -> Mapping[int, Derived]:
     """By id, what follows from each check, with the rest checks known by now."""
-    rests = _rests_near([check for check in checks if check.condition == "load"])
-    return {check.pk: _derived(check, _partner(check, rests)) for check in checks}
+    rests = _partners([check for check in checks if check.condition == "load"])
+    zone = sites.zone()
+    return {check.pk: _derived(check, rests.get(check.pk), zone) for check in checks}
 
 
-def _derived(check: VoltageCheck, rest: VoltageCheck | None) -> Derived:
+def _derived(check: VoltageCheck, rest: VoltageCheck | None, zone: ZoneInfo) -> Derived:
     assert check.pack is not None
     pack_type = check.pack.pack_type
-    warnings = tuple(_warnings(check))
+    warnings = tuple(_warnings(check, zone))
     if check.condition == "charge":
         return Derived(None, NOT_UNDER_LOAD, (), warnings)
     findings = tuple(
@@ -56,10 +66,11 @@ def _derived(check: VoltageCheck, rest: VoltageCheck | None) -> Derived:
 
 
 def _brought(check: VoltageCheck, rest: VoltageCheck | None, pack_type: PackType) -> Comparable:
+    cells = types.cells(pack_type, check.level)
     return at_reference(
-        to_volts(check.voltages),
+        as_equal(to_volts(check.voltages), cells),
         check.current_a,
-        None if rest is None else to_volts(rest.voltages),
+        None if rest is None else as_equal(to_volts(rest.voltages), cells),
         0.0 if rest is None else rest.current_a,
         pack_type.reference_load_a,
         check.temperature_c,
@@ -68,47 +79,83 @@ def _brought(check: VoltageCheck, rest: VoltageCheck | None, pack_type: PackType
     )
 
 
-def _warnings(check: VoltageCheck) -> Iterable[str]:
-    tool = check.equipment
-    if tool is not None and tool.due_on is not None and tool.due_on < sites.day(check.taken_at):
+def _warnings(check: VoltageCheck, zone: ZoneInfo) -> Iterable[str]:
+    tool, day = check.equipment, check.taken_at.astimezone(zone).date()
+    if tool is not None and tool.due_on is not None and tool.due_on < day:
         yield f"{tool.code} was due for its own test on {tool.due_on.isoformat()}."
 
 
-Rests = Mapping[tuple[int | None, str], list[VoltageCheck]]  # by pack and level
-
-
-def _rests_near(loads: Sequence[VoltageCheck]) -> Rests:
-    """The rest checks that could pair with any of these, by pack and level."""
+def _partners(loads: Sequence[VoltageCheck]) -> Mapping[int, VoltageCheck]:
+    """By the load check's number, the rest check that pairs with it, of the same build only."""
     if not loads:
         return {}
+    builds = _builds({check.pack_id for check in loads})
+    mates = _by_build(_rests_near(loads), builds)
+    found: dict[int, int] = {}
+    for build, checks in _by_build(loads, builds).items():
+        found |= _paired(checks, mates.get(build, []))
+    rests = VoltageCheck.objects.in_bulk(list(set(found.values())))
+    return {load: rests[rest] for load, rest in found.items()}
+
+
+def _rests_near(loads: Sequence[VoltageCheck]) -> list[VoltageCheck]:
+    """The rest checks that could pair with any of these, in order, without their voltages."""
     near = timedelta(seconds=PAIR_WITHIN_S)
-    wanted = Q()
-    for check in loads:
-        window = Q(taken_at__range=(check.taken_at - near, check.taken_at + near))
-        same = Q(set_name=check.set_name) if check.set_name else window
-        wanted |= Q(pack=check.pack_id, level=check.level) & same
-    found = defaultdict(list)
-    rests = VoltageCheck.objects.filter(wanted, condition="rest", voided_at__isnull=True)
-    for rest in rests.order_by("taken_at", "pk"):
-        found[rest.pack_id, rest.level].append(rest)
+    found: dict[int, VoltageCheck] = {}
+    for some in _chunks(sorted(loads, key=lambda check: (check.pack_id or 0, check.taken_at))):
+        times = [check.taken_at for check in some]
+        window = Q(taken_at__range=(min(times) - near, max(times) + near))
+        sets = Q(set_name__in={check.set_name for check in some if check.set_name})
+        rests = VoltageCheck.objects.filter(
+            window | sets,
+            pack__in={check.pack_id for check in some},
+            condition=VoltageCheck.Condition.REST,
+            voided_at__isnull=True,
+        )
+        found |= {rest.pk: rest for rest in rests.only(*PAIRED_BY)}
+    return sorted(found.values(), key=lambda rest: (rest.taken_at, rest.pk))
+
+
+def _builds(packs: Collection[int | None]) -> Mapping[int | None, Sequence[datetime]]:
+    """By pack, when each of its builds but the first began."""
+    found: dict[int | None, list[datetime]] = defaultdict(list)
+    for some in _chunks(sorted(pack for pack in packs if pack is not None)):
+        swaps = Swap.objects.filter(pack__in=some, starts_build=True, voided_at__isnull=True)
+        for pack, done_at in swaps.order_by("done_at").values_list("pack_id", "done_at"):
+            found[pack].append(done_at)
     return found
 
 
-def _partner(check: VoltageCheck, rests: Rests) -> VoltageCheck | None:
-    mates = rests.get((check.pack_id, check.level), []) if check.condition == "load" else []
-    if not mates:
-        return None
-    index = pair(
-        np.array([check.taken_at.timestamp()]),
-        np.array([0 if check.set_name else -1]),
-        np.array([rest.taken_at.timestamp() for rest in mates]),
-        np.array([_same_set(check, rest) for rest in mates]),
-    )[0]
-    return None if index < 0 else mates[index]
+def _chunks(rows: Sequence[RowT]) -> Iterable[Sequence[RowT]]:
+    return (rows[begin : begin + CHUNK] for begin in range(0, len(rows), CHUNK))
 
 
-def _same_set(check: VoltageCheck, rest: VoltageCheck) -> int:
-    """0 for the check's own set, -1 for none, another number for another set."""
-    if rest.set_name is None:
-        return -1
-    return 0 if rest.set_name == check.set_name else 1
+def _by_build(
+    checks: Iterable[VoltageCheck], builds: Mapping[int | None, Sequence[datetime]]
+) -> Mapping[tuple[int | None, str, int], Sequence[VoltageCheck]]:
+    """Checks by pack, level and build: two of different builds are of different packs."""
+    found = defaultdict(list)
+    for check in checks:
+        build = bisect_right(builds.get(check.pack_id, ()), check.taken_at)
+        found[check.pack_id, check.level, build].append(check)
+    return found
+
+
+def _paired(loads: Sequence[VoltageCheck], rests: Sequence[VoltageCheck]) -> dict[int, int]:
+    """The numbers of those that pair, all of one pack, level and build."""
+    named = {check.set_name or "" for check in (*loads, *rests)} - {""}
+    codes = {name: code for code, name in enumerate(sorted(named))}
+    index = pair(*_times_and_sets(loads, codes), *_times_and_sets(rests, codes))
+    return {
+        load.pk: rests[mate].pk
+        for load, mate in zip(loads, index.tolist(), strict=True)
+        if mate >= 0
+    }
+
+
+def _times_and_sets(
+    checks: Sequence[VoltageCheck], codes: Mapping[str, int]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    times = np.array([check.taken_at.timestamp() for check in checks], dtype=np.float64)
+    sets = [codes.get(check.set_name or "", -1) for check in checks]
+    return times, np.array(sets, dtype=np.int64)

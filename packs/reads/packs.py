@@ -1,6 +1,7 @@
 """Packs with the car that each sits in."""
 
 from datetime import datetime
+from typing import Any
 
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
@@ -14,6 +15,13 @@ def with_vehicle() -> QuerySet[Pack]:
         pack=OuterRef("pk"), voided_at__isnull=True, removed_at__isnull=True
     )
     return names.packs().annotate(vin=Subquery(present.values("vehicle__vin")[:1]))
+
+
+def sitting_in(vin: str) -> QuerySet[Installation, Any]:
+    """The numbers of the packs that sit in the car now."""
+    return Installation.objects.filter(
+        vehicle__vin=vin, voided_at__isnull=True, removed_at__isnull=True
+    ).values("pack")
 
 
 def in_vehicle(vehicle: Vehicle, *, at: datetime) -> Pack | None:

@@ -17,6 +17,8 @@ from packs.rules.vehicles import search_key
 FOUND_MAX = 20
 SHORTEST = 2  # characters; one alone finds everything
 PHONE_SHORTEST = 3  # digits; fewer stand inside every number
+LOOK_ALIKES = (("O", "0"), ("I", "1"))  # read one for the other off a plate or a label
+LOOK_ALIKE = str.maketrans(dict(LOOK_ALIKES))
 EXACT, PREFIX, INSIDE = range(3)
 
 RowT = TypeVar("RowT", bound=Model)
@@ -39,7 +41,7 @@ def find(text: str, *, with_customers: bool) -> list[Hit]:
     Exact ones first, then those that begin so, then those that hold it inside. Names and
     numbers of customers are searched only with `with_customers`.
     """
-    key = search_key(text)
+    key = search_key(text).translate(LOOK_ALIKE)
     kinds = [_packs(key), _vehicles(key), _modules(key)] if len(key) >= SHORTEST else []
     if with_customers:
         kinds.append(_customers(text))
@@ -52,13 +54,13 @@ def find(text: str, *, with_customers: bool) -> list[Hit]:
 def _packs(key: str) -> Iterable[Hit]:
     rows = Pack.objects.select_related("pack_type").annotate(own_key=_key_of("serial"))
     for pack, rank in _ranked(rows, "own_key", key):
-        title = f"{pack.serial} · {pack.pack_type.name} · {pack.get_status_display()}"
+        title = f"{pack.serial} · {pack.pack_type.name} · {pack.get_status_display().lower()}"
         yield Hit("pack", pack.serial, title, f"/packs/{pack.serial}/", rank)
 
 
 def _vehicles(key: str) -> Iterable[Hit]:
-    found = [*_ranked(Vehicle.objects.all(), "plate_key", key)]
-    found += _ranked(Vehicle.objects.all(), "vin", key)
+    rows = Vehicle.objects.annotate(own_plate=_folded("plate_key"), own_vin=_folded("vin"))
+    found = [*_ranked(rows, "own_plate", key), *_ranked(rows, "own_vin", key)]
     for car, rank in _best(found):
         said = (car.plate, car.description, str(car.model_year or ""))
         title = " · ".join(part for part in said if part) or car.vin
@@ -68,7 +70,7 @@ def _vehicles(key: str) -> Iterable[Hit]:
 def _modules(key: str) -> Iterable[Hit]:
     rows = Module.objects.annotate(own_key=_key_of("tag"))
     for module, rank in _ranked(rows, "own_key", key):
-        title = f"{module.tag} · {module.get_status_display()}"
+        title = f"{module.tag} · {module.get_status_display().lower()}"
         yield Hit("module", module.tag, title, f"/modules/{module.tag}/", rank)
 
 
@@ -102,7 +104,15 @@ def _key_of(column: str) -> Combinable:
     key: Combinable = F(column)
     for mark in (" ", "-", "."):
         key = Replace(key, Value(mark), Value(""))
-    return Upper(key)
+    return _folded(Upper(key))
+
+
+def _folded(key: str | Combinable) -> Combinable:
+    """A key with its look-alikes as one."""
+    folded: Combinable = F(key) if isinstance(key, str) else key
+    for letter, digit in LOOK_ALIKES:
+        folded = Replace(folded, Value(letter), Value(digit))
+    return folded
 
 
 def _ranked(rows: QuerySet[Any], column: str, key: str) -> list[tuple[Any, int]]:

@@ -142,10 +142,15 @@ def _claimed_on_the_same_visit(warranties: Iterable[Warranty]) -> dict[int, Warr
     for claim in claims.select_related("warranty").order_by("warranty__starts_on", "pk"):
         by_visit[claim.visit_id].append(claim.warranty)
     earlier = {
-        row.pk: [first for first in by_visit[row.visit_id] if first.pk < row.pk]
+        row.pk: [first for first in by_visit[row.visit_id] if _began(first) < _began(row)]
         for row in replacements
     }
     return {number: firsts[0] for number, firsts in earlier.items() if firsts}
+
+
+def _began(warranty: Warranty) -> tuple[date, int]:
+    """The order in which one can run out another's term, so that no chain closes."""
+    return warranty.starts_on, warranty.pk
 
 
 def _installations(packs: Iterable[int | None]) -> Mapping[int | None, Sequence[Installation]]:

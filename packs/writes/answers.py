@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 
 from packs.errors import Conflict, Contradiction, Malformed
 from packs.models import Client, KeptAnswer
@@ -63,18 +64,31 @@ def _second(asked: Asked, *, at: datetime) -> KeptAnswer:
         client=asked.client, key=asked.key, status=None, started_at__lt=at - TWIN_RUNS_FOR
     )
     if kept is None or not died.update(started_at=at):
-        raise Conflict.at(
-            "", "twin_running", "The same request is still being worked on; ask again shortly."
-        )
+        raise _twin_running()
+    kept.started_at = at
     return kept
 
 
 def keep(kept: KeptAnswer, *, status: int, body: Any, location: str) -> None:
-    """Store the answer in the transaction of what it answers."""
-    kept.status, kept.body, kept.location = status, body, location
-    kept.save(update_fields=["status", "body", "location"])
+    """Store the answer in the transaction of what it answers.
+
+    Raises Conflict, which undoes that, where a twin took the key over meanwhile.
+    """
+    if not _own(kept).update(status=status, body=body, location=location):
+        raise _twin_running()
 
 
 def release(kept: KeptAnswer) -> None:
     """Only success is kept: after an error the key is free again."""
-    KeptAnswer.objects.filter(pk=kept.pk, status=None).delete()
+    _own(kept).delete()
+
+
+def _own(kept: KeptAnswer) -> QuerySet[KeptAnswer]:
+    """The row, as long as nobody else began the same request again."""
+    return KeptAnswer.objects.filter(pk=kept.pk, status=None, started_at=kept.started_at)
+
+
+def _twin_running() -> Conflict:
+    return Conflict.at(
+        "", "twin_running", "The same request is still being worked on; ask again shortly."
+    )

@@ -31,6 +31,7 @@ class _Line:
     entry: Entry
     check: VoltageCheck | None = None
     result: Result | None = None
+    first: "_Line | None" = None  # the line before it with the same external id
 
 
 def record(*, by: Actor, at: datetime, entry: Entry) -> Outcome[VoltageCheck]:
@@ -93,17 +94,29 @@ def _prepare(lines: Sequence[_Line], *, by: Actor, at: datetime) -> None:
         except DomainError as error:
             line.result = error
     _find_stored(lines, by=by)
-    zone = sites.zone()
+    _judge_each(lines, at=at)
+
+
+def _judge_each(lines: Sequence[_Line], *, at: datetime) -> None:
+    """Judge what is new; a line whose external id stood in a good one before waits for that."""
+    zone, firsts = sites.zone(), dict[str, _Line]()
     for line in lines:
-        if line.check is not None and line.result is None:
-            try:
-                judge(line.check, at=at, zone=zone, order=line.entry.get("order", "position"))
-            except DomainError as error:
-                line.result = error
+        if line.check is None or line.result is not None:
+            continue
+        name = line.check.external_id or ""
+        line.first = firsts.get(name)
+        if line.first is not None:
+            continue
+        try:
+            judge(line.check, at=at, zone=zone, order=line.entry.get("order", "position"))
+        except DomainError as error:
+            line.result = error
+        else:
+            firsts |= {name: line} if name else {}
 
 
 def _find_stored(lines: Sequence[_Line], *, by: Actor) -> None:
-    """Settle the lines whose external id is known, from the database or from a line before."""
+    """Settle the lines whose external id is in the database."""
     told = {line.check.external_id for line in lines if line.check and line.check.external_id}
     stored = (
         {
@@ -116,15 +129,16 @@ def _find_stored(lines: Sequence[_Line], *, by: Actor) -> None:
         else {}
     )
     for line in lines:
-        if line.check is None or line.check.external_id is None:
-            continue
-        first = stored.setdefault(line.check.external_id, line.check)
-        if first is line.check:
-            continue
-        if bytes(first.digest) == bytes(line.check.digest):
-            line.result = Outcome(first, created=False)
-        else:
-            line.result = _sent_otherwise(line.check.external_id)
+        first = stored.get(line.check.external_id or "") if line.check else None
+        if line.check is not None and first is not None:
+            line.result = _again(line.check, first, Outcome(first, created=False))
+
+
+def _again(check: VoltageCheck, first: VoltageCheck, result: Result) -> Result:
+    """What a line gets whose external id came before with that check, which got `result`."""
+    if bytes(first.digest) != bytes(check.digest):
+        return _sent_otherwise(check.external_id or "")
+    return result if isinstance(result, DomainError) else Outcome(first, created=False)
 
 
 LINE_MARK = "\x1e"  # begins what no sender can send: the name of a line under an Idempotency-Key
@@ -161,9 +175,12 @@ def _store(lines: Sequence[_Line], *, by: Actor, at: datetime) -> None:
     locked = {pack.pk: pack for pack in rows}
     checks = []
     for line in fresh:
-        check = line.check
+        check, first = line.check, line.first
         assert check is not None
         assert check.pack_id is not None
+        if first is not None and first.check is not None and first.result is not None:
+            line.result = _again(check, first.check, first.result)
+            continue
         try:
             _stamp(check, locked[check.pack_id], by=by, at=at)
         except DomainError as error:

@@ -9,6 +9,7 @@ from packs.errors import Contradiction, Fault
 from packs.models import Pack, PackType, VoltageCheck
 from packs.reads import types
 from packs.rules import plausible, spread, voltages
+from packs.rules.leveling import as_equal
 
 CLOCK_ERROR = timedelta(minutes=5)  # of other people's clocks, forgiven
 
@@ -25,7 +26,8 @@ def judge(check: VoltageCheck, *, at: datetime, zone: ZoneInfo, order: str) -> N
     if not faults and order == "monitor":
         faults += _reorder(check, pack.pack_type)
     if not faults:
-        faults += _voltage_faults(check, pack.pack_type)
+        as_sent = pack.pack_type.monitor_order if order == "monitor" else None
+        faults += _voltage_faults(check, pack.pack_type, as_sent)
     if faults:
         raise Contradiction(faults)
     _derive(check, pack.pack_type)
@@ -89,10 +91,18 @@ def _current_faults(check: VoltageCheck, pack_type: PackType) -> list[Fault]:
     elif check.condition == "charge" and current >= 0:
         remedy = "on charge it is negative, into the pack."
     else:
-        return []
+        return _range_faults(check)
     return [
         Fault("/current_a", "current_against_condition", f"current_a is {current:g} A; {remedy}")
     ]
+
+
+def _range_faults(check: VoltageCheck) -> list[Fault]:
+    low, high = check.current_min_a, check.current_max_a
+    if low is None or high is None or low <= high:
+        return []
+    told = f"current_min_a is {low:g} A, above current_max_a, {high:g} A; swap them."
+    return [Fault("/current_min_a", "min_above_max", told)]
 
 
 def _count_faults(check: VoltageCheck, pack_type: PackType) -> list[Fault]:
@@ -127,7 +137,10 @@ def _reorder(check: VoltageCheck, pack_type: PackType) -> list[Fault]:
     return []
 
 
-def _voltage_faults(check: VoltageCheck, pack_type: PackType) -> list[Fault]:
+def _voltage_faults(
+    check: VoltageCheck, pack_type: PackType, as_sent: list[int] | None
+) -> list[Fault]:
+    """What no cell can show, pointed at where it was sent: `as_sent` lists positions in order."""
     problems = plausible.impossible(
         voltages.to_volts(check.voltages),
         types.cells(pack_type, check.level),
@@ -137,7 +150,7 @@ def _voltage_faults(check: VoltageCheck, pack_type: PackType) -> list[Fault]:
     )
     return [
         Fault(
-            "/voltages_v" if problem.position is None else f"/voltages_v/{problem.position - 1}",
+            _pointer(problem.position, as_sent),
             problem.code,
             problem.detail,
         )
@@ -145,16 +158,24 @@ def _voltage_faults(check: VoltageCheck, pack_type: PackType) -> list[Fault]:
     ]
 
 
+def _pointer(position: int | None, as_sent: list[int] | None) -> str:
+    if position is None:
+        return "/voltages_v"
+    place = position - 1 if as_sent is None else as_sent.index(position)
+    return f"/voltages_v/{place}"
+
+
 def _derive(check: VoltageCheck, pack_type: PackType) -> None:
     volts = voltages.to_volts(check.voltages)
-    summary = spread.summarise(volts)
+    cells = types.cells(pack_type, check.level)
+    summary = spread.summarise(as_equal(volts, cells))
     check.spread_v = summary.spread_v
     check.median_v = summary.median_v
     check.weakest_position = summary.weakest_position
     check.weakest_deviation_v = summary.weakest_deviation_v
     suspects = plausible.strange(
         volts,
-        types.cells(pack_type, check.level),
+        cells,
         pack_type.chemistry,
         pack_type.cell_nominal_v,
         check.condition,

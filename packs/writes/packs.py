@@ -81,7 +81,7 @@ def change_pack(
         before = pack.status
         change(pack, by=by, at=at, version=version, key=pack.serial, changes=changes)
         # Said of the pack at a desk, not seen on it: no contact that an estimate may count.
-        recorded_at = revise(pack, at=at, happened_at=pack.last_contact or at)
+        recorded_at = revise(pack, at=at, happened_at=None)
         enter(
             pack,
             by=by,

@@ -65,16 +65,21 @@ def lock(pack_id: int) -> Pack:
 REVISED = ["revision", "settled_at", "last_contact", "estimate_due_at"]
 
 
-def revise(pack: Pack, *, at: datetime, happened_at: datetime, save: bool = True) -> datetime:
+def revise(
+    pack: Pack, *, at: datetime, happened_at: datetime | None, save: bool = True
+) -> datetime:
     """Raise the revision of a locked pack and mark its estimate as owed.
 
-    Without `save` the caller stores the pack. Returns the instant the record bears: `at`, or just
+    `happened_at` is when the pack was in hand, None where it was only written about. Without
+    `save` the caller stores the pack. Returns the instant the record bears: `at`, or just
     what is needed to keep records of one pack in the order of their revisions where clocks
     disagree.
     """
     pack.revision += 1
     pack.settled_at = max(at, pack.settled_at + timedelta.resolution)
-    pack.last_contact = max(min(happened_at, pack.settled_at), pack.last_contact or happened_at)
+    if happened_at is not None:
+        seen = min(happened_at, pack.settled_at)
+        pack.last_contact = max(seen, pack.last_contact or seen)
     pack.estimate_due_at = min(at, pack.estimate_due_at or at)
     if save:
         pack.save(update_fields=REVISED)
@@ -144,7 +149,13 @@ def record(
     for an external id with other content and for whatever the database refuses.
     """
     content_digest = digest(
-        {**content, **said.beside, "pack": pack_id, "supersedes": said.supersedes}
+        {
+            **content,
+            **said.beside,
+            "pack": pack_id,
+            "done_by": said.done_by,
+            "supersedes": said.supersedes,
+        }
     )
     with transaction.atomic():
         pack = lock(pack_id)

@@ -98,7 +98,7 @@ def _record_alone(
     """Store a code of a car whose pack nobody knows yet: no revision to raise, no history."""
     old = beside.supersedes
     assert old is None or isinstance(old, TroubleCode)
-    content_digest = digest({**content, "supersedes": old})
+    content_digest = digest({**content, "done_by": beside.done_by, "supersedes": old})
     with transaction.atomic():
         stored = known_before(
             TroubleCode, by=by, external_id=beside.external_id, content_digest=content_digest
@@ -106,6 +106,7 @@ def _record_alone(
         if stored is not None:
             return Outcome(stored, created=False)
         if old is not None:
+            TroubleCode.objects.select_for_update().get(pk=old.pk)
             take_out(old, pack=None, by=by, at=at, reason="superseded")
         fact = TroubleCode(
             **content,

@@ -107,7 +107,7 @@ def change_visit(
         before = row.state
         visit = change(row, by=by, at=at, version=version, key=str(row.pk), changes=said)
         if pack is not None:
-            recorded_at = revise(pack, at=at, happened_at=pack.last_contact or at)
+            recorded_at = revise(pack, at=at, happened_at=None)
             enter(
                 pack,
                 by=by,

@@ -9,6 +9,8 @@ from django.db import transaction
 from packs.errors import NotAllowed
 from packs.models import Fact, HistoryEntry, Role, Swap, Warranty
 from packs.reads import sites
+from packs.reads.history import resource_of
+from packs.reads.roles import may
 from packs.writes import placements, warranties
 from packs.writes.actors import Actor
 from packs.writes.recording import enter, lock, revise, take_out
@@ -24,7 +26,14 @@ the same function that its recording ends with. Called with the locked pack and 
 
 
 def void(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
-    """Void a fact. The bench voids its own on the day it was recorded; a manager any."""
+    """Void a fact. The bench voids its own on the day it was recorded, of the kinds that it
+    writes; a manager any."""
+    if not may(by.roles, resource_of(fact.KIND), write=True):
+        raise NotAllowed.at(
+            "",
+            "not_your_kind",
+            "Your role does not write records of this kind; ask somebody whose role does.",
+        )
     if Role.MANAGER not in by.roles and not _own_today(fact, by=by, at=at):
         raise NotAllowed.at(
             "",
@@ -36,7 +45,7 @@ def void(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
     with transaction.atomic():
         pack = lock(fact.pack_id)
         fact.refresh_from_db()
-        recorded_at = revise(pack, at=at, happened_at=pack.last_contact or at)
+        recorded_at = revise(pack, at=at, happened_at=None)
         take_out(fact, pack=pack, by=by, at=recorded_at, reason=reason)
         if type(fact) in FOLLOWS:
             FOLLOWS[type(fact)](pack, [fact], by=by, at=recorded_at)

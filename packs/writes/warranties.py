@@ -63,6 +63,14 @@ def _faults(pack: Pack, entry: Mapping[str, Any]) -> list[Fault]:
                 "A warranty ends after months, after kilometres, or both; give one of them.",
             )
         )
+    elif entry.get("months") is None and entry.get("starts_km") is None:
+        faults.append(
+            Fault(
+                "/starts_km",
+                "never_ends",
+                "A warranty by kilometres alone needs starts_km, or nobody can tell when it ends.",
+            )
+        )
     if pack.built_on is not None and entry["starts_on"] < pack.built_on:
         faults.append(
             Fault(

@@ -7,13 +7,13 @@ class, light and dark. Every mark has a name, which becomes its class.
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
 from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
 import vl_convert
 
+from reports.pages.forecast import Fan, Forecast
 from reports.reads.pack_page import Bench, Reading, Seat, Trail
 
 WIDE_PX, NARROW_PX = 900, 350  # a desk's column; a phone of 390 px without its margins
@@ -21,10 +21,10 @@ TREND_HEIGHT_PX, ROW_HEIGHT_PX = 300, 150
 AXIS_PX = 56  # room for the figures of the vertical axis
 SEAT_PX = 21  # a module's narrowest plate that still holds its number
 DAY_MS = 86_400_000
-EPOCH = date(1970, 1, 1)
 AHEAD_DAYS = 365  # how far a forecast is drawn
-FORECAST_STEPS = 24
-HEADROOM = 1.15  # of the greater of the limit and the highest reading
+HEADROOM = 1.15  # of the greatest of the limit, the highest reading and the forecast
+FAN_MOST = 1.5  # of the limit: a forecast beyond this ends where it leaves the drawing
+LATE_SHARE = 0.85  # of the time shown: a word after this stands before its mark
 MARGIN = 0.02  # of the time shown, before the first reading
 LEAST_OFF_V = 0.05  # half the height of the drawing where every position lies together
 KEPT = 256  # drawings kept in memory, about 15 kB each
@@ -43,16 +43,6 @@ class Drawing:
 
     wide: str
     narrow: str
-
-
-@dataclass(frozen=True)
-class Forecast:
-    """Where the spread may go: V now, and the days (since 1970) its limit may be reached."""
-
-    from_day: float
-    spread_v: float
-    early_day: float | None
-    late_day: float | None
 
 
 def trend(trail: Trail, forecast: Forecast | None, *, now_day: float) -> Drawing:
@@ -113,7 +103,10 @@ def _ms(day: float) -> int:
 def _trend(trail: Trail, forecast: Forecast | None, now_day: float, px: int) -> Spec:
     days = [reading.day for reading in (*trail.read, *trail.beside)]
     ahead = now_day + (AHEAD_DAYS if forecast else 0)
-    ceiling = HEADROOM * max([trail.limit_v, *(reading.spread_v for reading in trail.read)])
+    fan = None if forecast is None else Fan(forecast, trail.limit_v, ahead)
+    highest = [trail.limit_v, *(reading.spread_v for reading in trail.read)]
+    highest += [] if fan is None else [min(fan.high(ahead), FAN_MOST * trail.limit_v)]
+    ceiling = HEADROOM * max(highest)
     first = min([*days, now_day - AHEAD_DAYS / 4])
     first -= (ahead - first) * MARGIN
     axis = {"title": None, "grid": False, "format": "%b %Y", "tickCount": px // 130, "domain": True,
@@ -130,7 +123,12 @@ def _trend(trail: Trail, forecast: Forecast | None, now_day: float, px: int) -> 
         "scale": {"domain": [0, round(ceiling, 3)], "nice": False},
         "axis": {**_top_axis_title("Spread, V"), "tickCount": 5},
     }
-    layers = [*_trend_layers(trail, forecast, ceiling, first), _now(now_day, forecast)]
+    late = first + LATE_SHARE * (ahead - first)
+    layers = [
+        *_trend_layers(trail, fan, ceiling, first),
+        *_changes(trail, ceiling, first, late),
+        *_now(now_day, late, ceiling),
+    ]
     return _framed(
         width=px - AXIS_PX - 8,
         height=TREND_HEIGHT_PX if px == WIDE_PX else TREND_HEIGHT_PX * 3 // 4,
@@ -139,10 +137,8 @@ def _trend(trail: Trail, forecast: Forecast | None, now_day: float, px: int) -> 
     )
 
 
-def _trend_layers(
-    trail: Trail, forecast: Forecast | None, ceiling: float, first: float
-) -> Iterator[Spec]:
-    band = [] if forecast is None else list(_band(forecast, trail.limit_v, ceiling))
+def _trend_layers(trail: Trail, fan: Fan | None, ceiling: float, first: float) -> Iterator[Spec]:
+    band = [] if fan is None else _band(fan, ceiling)
     yield _layer(
         "forecast", {"type": "area", "fill": ACCENT, "fillOpacity": 0.18}, band,
         y2={"field": "y2"},
@@ -150,13 +146,7 @@ def _trend_layers(
     limit = [{"x": _ms(first), "y": trail.limit_v, "t": f"limit {trail.limit_v:.2f} V"}]
     rule = {"type": "rule", "stroke": LIMIT, "strokeWidth": 1.5, "strokeDash": [6, 4]}
     yield {"name": "limit", "mark": rule, "data": {"values": limit}, "encoding": {"x": None}}
-    yield _text("limit_label", limit, fill=LIMIT, dy=-7)
-    changes = [
-        {"x": _ms(day), "y": ceiling, "t": "changed"} for day in trail.change_days if day >= first
-    ]
-    rule = {"type": "rule", "stroke": QUIET, "strokeWidth": 1.5}
-    yield {"name": "change", "mark": rule, "data": {"values": changes}, "encoding": {"y": None}}
-    yield _text("change_label", changes, fill=QUIET, dx=5, dy=8)
+    yield _text("limit_label", limit, fill=LIMIT, dx=12, dy=-10)
     beside = _rows(trail.beside)
     square = {"type": "point", "shape": "square", "size": 40, "filled": False, "stroke": QUIET}
     yield _layer("beside", square, beside)
@@ -169,9 +159,25 @@ def _trend_layers(
     yield _layer("read", point, read)
 
 
-def _now(now_day: float, forecast: Forecast | None) -> Spec:
-    rows = [] if forecast is None else [{"x": _ms(now_day), "y": 0, "t": "now"}]
-    return _text("now", rows, fill=QUIET, dx=5, dy=-8)
+def _changes(trail: Trail, ceiling: float, first: float, late: float) -> Iterator[Spec]:
+    """A line where something was changed; the word at the last alone, the table tells the rest."""
+    days = [day for day in trail.change_days if day >= first]
+    rows = [{"x": _ms(day), "y": ceiling, "t": "changed"} for day in days]
+    rule = {"type": "rule", "stroke": QUIET, "strokeWidth": 1.5}
+    yield {"name": "change", "mark": rule, "data": {"values": rows}, "encoding": {"y": None}}
+    side = _side(bool(days) and days[-1] > late)
+    yield _text("change_label", rows[-1:], fill=QUIET, dy=8, **side)
+
+
+def _now(now_day: float, late: float, ceiling: float) -> Iterator[Spec]:
+    rows = [{"x": _ms(now_day), "y": 0, "y2": ceiling, "t": "now"}]
+    yield _layer("now", {"type": "rule", "stroke": QUIET}, rows, y2={"field": "y2"})
+    yield _text("now_label", rows, fill=QUIET, dy=-8, **_side(now_day > late))
+
+
+def _side(before: bool) -> Spec:
+    """On which side of its mark a word stands."""
+    return {"align": "right", "dx": -5} if before else {"align": "left", "dx": 5}
 
 
 def _layer(name: str, mark: Spec, rows: list[Spec], **encoding: Any) -> Spec:
@@ -190,24 +196,9 @@ def _rows(readings: Sequence[Reading]) -> list[Spec]:
     ]
 
 
-def _band(forecast: Forecast, limit_v: float, ceiling: float) -> Iterator[Spec]:
-    """The spread grows by a factor a day from now to the limit on the early and on the late day."""
-    for step in range(FORECAST_STEPS + 1):
-        day = forecast.from_day + AHEAD_DAYS * step / FORECAST_STEPS
-        high, low = (
-            _grown(forecast, limit_v, reached, day)
-            for reached in (forecast.early_day, forecast.late_day)
-        )
-        yield {"x": _ms(day), "y": round(min(low, ceiling), 4), "y2": round(min(high, ceiling), 4)}
-
-
-def _grown(forecast: Forecast, limit_v: float, reached: float | None, day: float) -> float:
-    if reached is None:
-        return forecast.spread_v
-    if reached <= forecast.from_day:
-        return limit_v
-    share = (day - forecast.from_day) / (reached - forecast.from_day)
-    return float(forecast.spread_v * (limit_v / forecast.spread_v) ** share)
+def _band(fan: Fan, ceiling: float) -> list[Spec]:
+    edges = fan.edges(ceiling)
+    return [{"x": _ms(day), "y": round(low, 4), "y2": round(high, 4)} for day, low, high in edges]
 
 
 def _bench(on_bench: Bench, px: int) -> Spec:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from packs.models import Site, Warranty
 from packs.pages.units import distance
 from packs.reads.warranties import Term
-from reports.pages.words import day
+from reports.pages.figures import day
 
 STATES = {"running": "runs", "not_begun": "has not begun; runs", "ended": "ended; ran"}
 

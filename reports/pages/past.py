@@ -1,7 +1,7 @@
 """The history at the foot of a pack's page: its lines, and the addresses of those beyond."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest
@@ -44,9 +44,10 @@ def _place(said: str) -> history.Place | None:
         return None
     instant, _, revision = said.partition(PART)
     try:
-        place = history.Place(datetime.fromisoformat(instant), int(revision))
-    except ValueError as error:
+        at = datetime.fromisoformat(instant)
+        place = history.Place(at.astimezone(UTC), int(revision))
+    except (ValueError, OverflowError) as error:
         raise Http404("This page of the history is not there.") from error
-    if place.at.tzinfo is None or abs(place.revision) >> 62:
+    if at.tzinfo is None or abs(place.revision) >> 62:
         raise Http404("This page of the history is not there.")
     return place

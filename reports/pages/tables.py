@@ -4,14 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from reports.models import Outlook
-from reports.pages.words import (
-    CONDITION_WORDS,
-    LEVEL_NOUN,
-    conditions,
-    day_number,
-    short_day,
-    volts,
-)
+from reports.pages.figures import day_number, short_day, volts
+from reports.pages.words import CONDITION_WORDS, conditions, place_name
 from reports.reads.pack_page import Bench, Reading, Seat, Trail
 
 
@@ -87,9 +81,8 @@ def bench_sentence(bench: Bench) -> str:
     weakest = bench.weakest
     if weakest is None or weakest.off_v is None:
         return f"{told}nothing was read."
-    noun = LEVEL_NOUN[bench.level]
     return (
-        f"{told}{noun} {weakest.position} is weakest, "
+        f"{told}{place_name(bench, weakest)} is weakest, "
         f"{volts(-weakest.off_v)} below the middle of {len(bench.seats)}."
     )
 

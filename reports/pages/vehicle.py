@@ -1,33 +1,34 @@
 """The page of a car: what it is, the pack in it now, and those it had."""
 
+from datetime import datetime
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from packs.models import Pack
 from packs.pages.doors import page, roles
 from packs.pages.units import distance
 from packs.reads import sites
 from packs.reads.roles import may
-from reports.pages import words
-from reports.reads import vehicle_page
+from reports.pages import standing, words
+from reports.reads import pack_page, vehicle_page
 from reports.writes import outlooks
 
 
 @page("vehicles")
 def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     """A car; whose it is, only for who may see customers."""
+    now = timezone.now()
     sees_owner = may(roles(request), "customers", write=False)
     shown = vehicle_page.gather(vin, with_owner=sees_owner)
-    outlook = None
-    if shown.present is not None:
-        outlook = outlooks.present(shown.present, at=timezone.now())
     site = sites.present()
     context = {
         "page": shown,
         "sees_owner": sees_owner,
-        "outlook": outlook,
-        "level": None if outlook is None else words.LEVELS[outlook.level],
-        "for_owner": None if outlook is None else words.for_owner(outlook),
+        "now": now,
+        **_answer(shown.present, now),
         "had": [
             (row, distance(row.installed_km, site), distance(row.removed_km, site))
             for row in shown.installations
@@ -35,3 +36,17 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "visits": [(row, distance(row.odometer_km, site)) for row in shown.visits],
     }
     return render(request, "reports/vehicle.html", context)
+
+
+def _answer(pack: Pack | None, now: datetime) -> dict[str, Any]:
+    """How the pack in the car is doing."""
+    if pack is None:
+        return {}
+    outlook, shown = outlooks.present(pack, at=now), pack_page.gather(pack, at=now)
+    return {
+        "level": words.LEVELS[outlook.level],
+        "standing": standing.OUT_OF_SERVICE.get(pack.status),
+        "gone": pack.status in standing.GONE,
+        "for_owner": words.for_owner(outlook, shown.trail, at=now),
+        "next_check": standing.next_check(outlook, shown, sites.present(), at=now),
+    }

@@ -2,19 +2,31 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from packs.rules.pairing import PAIR_WITHIN_S
 from reports.models import Outlook
 from reports.models.outlooks import HORIZONS_DAYS
-from reports.reads.pack_page import Bench, PackPage
-from reports.trends.outlook import DRIFT_PER_YEAR
+from reports.pages.figures import (
+    EPOCH,
+    NBSP,
+    capital,
+    day,
+    day_number,
+    frequency,
+    month_number,
+    percent,
+    rough,
+    short_day,
+    volts,
+)
+from reports.reads.pack_page import Bench, PackPage, Seat, Trail
+from reports.trends.outlook import DRIFT_PER_YEAR, NEAR_SHARE
 
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 STILL_PER_YEAR = 0.02  # growth below this is told as none: less than two readings can show
-NEAR = timedelta(days=90)  # to here a forecast is told by the day
 OLD_CHECK = timedelta(days=180)  # a last check older than this is told; common practice, no source
-NBSP = "\u00a0"  # keeps a unit beside its figure
+# A yearly check and a month's grace: one older says nothing of now; common practice, no source.
+STALE_CHECK = timedelta(days=395)
 HORIZON_WORDS = {30: "a month", 90: "three months", 180: "half a year", 365: "a year"}
 LEVEL_NOUN = {"block": "block", "module": "module", "cell": "cell"}
 CONDITION_WORDS = {"rest": "at rest", "load": "under load", "charge": "on charge"}
@@ -55,23 +67,6 @@ LEVELS: Mapping[str, Level] = {
 }
 
 
-def frequency(share: float) -> str:
-    """A probability as so many in 10, or in 100 where it is small."""
-    if share < 0.01:
-        return "fewer than 1 in 100"
-    if share < 0.095:
-        return f"about {round(share * 100)} in 100"
-    if share >= 0.95:
-        return "nearly all"
-    return f"about {round(share * 10)} in 10"
-
-
-def percent(share: float) -> str:
-    if share < 0.01:
-        return f"under 1{NBSP}%"
-    return f"over 99{NBSP}%" if share > 0.99 else f"{share * 100:.0f}{NBSP}%"
-
-
 def chances(outlook: Outlook) -> list[Chance]:
     """The probability of a recorded failure within each horizon."""
     said = {days: float(getattr(outlook, f"p{days}")) for days in HORIZONS_DAYS}
@@ -81,48 +76,37 @@ def chances(outlook: Outlook) -> list[Chance]:
     ]
 
 
-def day(when: date | datetime) -> str:
-    return f"{when.day} {when:%B %Y}"
-
-
-def rough(when: date, now: date) -> str:
-    """A day as finely as it can be meant: near ones by the day, far ones by the month."""
-    return day(when) if when - now <= NEAR else f"{when:%B %Y}"
-
-
-def day_number(days: float) -> str:
-    """A day since 1970, as text."""
-    return day(EPOCH + timedelta(days=days))
-
-
-def short_day(days: float) -> str:
-    """The same for a table."""
-    when = EPOCH + timedelta(days=days)
-    return f"{when.day} {when:%b %Y}"
-
-
-def volts(value: float) -> str:
-    return f"{value:.2f}{NBSP}V"
-
-
-def for_owner(outlook: Outlook) -> str:
+def for_owner(outlook: Outlook, trail: Trail, *, at: datetime) -> str:
     """What to say to the owner."""
-    share = frequency(outlook.p180)
+    share, last = frequency(outlook.p180), trail.last
+    old = last is not None and stale(trail, at)
     if outlook.level == "too_little_data":
         seen = "no check" if outlook.checks_used == 0 else "only one check"
+        when = f", from {month_number(last.day)}, over a year ago" if last and old else ""
         return (
-            f"It is too early to say how this pack is doing: there is {seen} to go by. "
+            f"It is too early to say how this pack is doing: there is {seen} to go by{when}. "
             f"Of packs of this kind in general, {share} fail within half a year."
         )
     begin, advice = OWNER[outlook.level]
-    return f"{begin} {_capital(share)} like this one fail within half a year{advice}."
+    if last is not None and old:
+        begin, advice = _long_ago(outlook, month_number(last.day), advice)
+    return f"{begin} {capital(share)} like this one fail within half a year{advice}."
+
+
+def _long_ago(outlook: Outlook, month: str, advice: str) -> tuple[str, str]:
+    """What an old check still allows to be said, and the advice that goes with it."""
+    if outlook.level == "over_limit":
+        said = f"The pack was over the limit of its type at its last check, in {month}."
+        return said, advice
+    said = f"The last check is from {month}, too long ago to say how the pack is doing now."
+    return said, "; have it checked"
 
 
 OWNER: Mapping[str, tuple[str, str]] = {
     "settled": ("The pack is settled: its parts keep together.", ""),
     "drifting": (
         "The pack is drifting: its parts grow apart.",
-        "; book the next check now, and do not wait for a warning light",
+        "; have the next check on time, and do not wait for a warning light",
     ),
     "near_limit": (
         "The pack is near the limit of its type.",
@@ -135,29 +119,78 @@ OWNER: Mapping[str, tuple[str, str]] = {
 }
 
 
-def for_bench(outlook: Outlook, bench: Bench | None) -> str:
+def for_bench(outlook: Outlook, trail: Trail, bench: Bench | None, *, at: datetime) -> str:
     """What a technician wants first: the spread, its limit, its growth, and the weakest."""
-    said = [_spread(outlook)]
-    if outlook.level != "too_little_data":
-        said.append(_limit_day(outlook))
+    said = [_spread(outlook, trail, at)]
+    if outlook.level == "over_limit" or not (
+        outlook.level == "too_little_data" or stale(trail, at)
+    ):
+        said.append(_limit_day(outlook, at.date()))
     weakest = None if bench is None else bench.weakest
     if bench is not None and weakest is not None and weakest.off_v is not None:
         said.append(
-            f"{_capital(LEVEL_NOUN[bench.level])} {weakest.position} is weakest, "
+            f"{capital(place_name(bench, weakest))} is weakest, "
             f"{volts(-weakest.off_v)} below the middle on {day_number(bench.day)}."
         )
     return " ".join(part for part in said if part)
 
 
-def _spread(outlook: Outlook) -> str:
+def place_name(bench: Bench, seat: Seat) -> str:
+    """A position by its number; a block with the modules it holds."""
+    named = f"{LEVEL_NOUN[bench.level]} {seat.position}"
+    if bench.level != "block":
+        return named
+    first, last = int(seat.first) + 1, int(seat.last)
+    return f"{named} (module {first})" if first == last else f"{named} (modules {first}–{last})"
+
+
+def stale(trail: Trail, at: datetime) -> bool:
+    """Whether the last comparable check is too old to speak of now."""
+    last = trail.last
+    return last is not None and at - (EPOCH + timedelta(days=last.day)) > STALE_CHECK
+
+
+def by_old_trend(outlook: Outlook, trail: Trail, *, at: datetime) -> bool:
+    """Whether the level rests on the trend from an old check, and not on a measurement."""
+    return outlook.level not in ("too_little_data", "over_limit") and stale(trail, at)
+
+
+def _spread(outlook: Outlook, trail: Trail, at: datetime) -> str:
     if outlook.spread_now_v is None:
         return f"No spread to compare yet; the limit is {volts(outlook.limit_v)}."
-    how = "Spread now about" if outlook.level != "too_little_data" else "Spread at the one check"
-    condition = conditions(outlook)
-    growth = _growth(outlook.growth_per_year)
+    last = trail.last
+    if last is not None and (outlook.level == "too_little_data" or stale(trail, at)):
+        cautions = _cautions(outlook, last.spread_v, old=stale(trail, at))
+        return " ".join([at_last_check(outlook, trail), *cautions])
     return (
-        f"{how} {volts(outlook.spread_now_v)} {condition}, limit {volts(outlook.limit_v)}{growth}."
+        f"Spread now about {volts(outlook.spread_now_v)} {conditions(outlook)}, "
+        f"limit {volts(outlook.limit_v)}{_growth(outlook.growth_per_year, trail)}."
     )
+
+
+def at_last_check(outlook: Outlook, trail: Trail) -> str:
+    """What was measured last, and nothing of now."""
+    last = trail.last
+    if last is None:
+        return "No check since the last change can be compared."
+    which = "the one check" if outlook.level == "too_little_data" else "the last check"
+    return (
+        f"Spread {volts(last.spread_v)} {conditions(outlook)} at {which}, {short_day(last.day)}; "
+        f"limit {volts(outlook.limit_v)}."
+    )
+
+
+def _cautions(outlook: Outlook, last_v: float, *, old: bool) -> Iterator[str]:
+    """What a single or an old check already says, and what it no longer does."""
+    near_v = NEAR_SHARE * outlook.limit_v
+    if last_v >= outlook.limit_v:
+        yield "That is over the limit."
+    elif last_v >= near_v:
+        yield "That is near the limit already."
+    if old and last_v < outlook.limit_v:
+        near = outlook.level == "near_limit" or max(last_v, outlook.spread_now_v or 0.0) >= near_v
+        grown = "be over the limit by now" if near else "have grown since"
+        yield f"It may {grown}; check before saying more."
 
 
 def conditions(outlook: Outlook) -> str:
@@ -167,35 +200,45 @@ def conditions(outlook: Outlook) -> str:
     return "at rest"
 
 
-def _growth(per_year: float | None) -> str:
+def _growth(per_year: float | None, trail: Trail) -> str:
     if per_year is None:
         return ""
     if per_year < -STILL_PER_YEAR:
         return ", and shrinking"
     if per_year < STILL_PER_YEAR:
         return ", and not growing"
+    figure = f"{per_year * 100:.0f}{NBSP}% a year"
+    if not _has_grown(trail):
+        return (
+            f". It is expected to grow about {figure}, as packs of this kind do; "
+            "its own checks show no growth yet"
+        )
     ageing = ", as a year's use may bring" if per_year <= DRIFT_PER_YEAR else ""
-    return f", and growing {per_year * 100:.0f}{NBSP}% a year{ageing}"
+    return f", and growing {figure}{ageing}"
 
 
-def _limit_day(outlook: Outlook) -> str:
+def _has_grown(trail: Trail) -> bool:
+    """Whether the last check of this build stands above its first by more than the noise."""
+    build = trail.build
+    return bool(build) and build[-1].spread_v - build[0].spread_v > trail.floor_v
+
+
+def _limit_day(outlook: Outlook, now: date) -> str:
     told = limit_days(outlook)
     if outlook.level == "over_limit":
         return "" if told is None or told[0] is None else f"Over it since {day(told[0])}."
-    if past_by_trend(outlook):
-        return (
-            "By the trend it has passed the limit since its last check: measure before it leaves."
-        )
     early, middle, late = told or (None, None, None)
-    now = outlook.as_of.date()
+    if past_by_trend(outlook) or (middle is not None and middle <= now):
+        return "By its trend it is probably there already; no check has shown it yet."
     if early is None:
         return "At this pace the limit is not reached for years."
+    begun = "now" if early <= now else rough(early, now)
     if middle is None:
-        return f"The limit may be reached from {rough(early, now)} on, more likely years later."
+        return f"The limit may be reached from {begun} on, more likely years later."
     until = "some day beyond twenty years" if late is None else rough(late, now)
     return (
         f"The limit is most likely reached around {rough(middle, now)}; "
-        f"8 times in 10 between {rough(early, now)} and {until}."
+        f"likely range (8 in 10) {begun} to {until}."
     )
 
 
@@ -247,7 +290,7 @@ def suspects(page: PackPage) -> list[Suspect]:
 
 def _numbered(noun: str, positions: tuple[int, ...]) -> str:
     many = "s" if len(positions) > 1 else ""
-    return f"{_capital(noun)}{many} {' and '.join(str(number) for number in positions)}"
+    return f"{capital(noun)}{many} {' and '.join(str(number) for number in positions)}"
 
 
 def learnt_from(outlook: Outlook) -> str:
@@ -258,17 +301,23 @@ def learnt_from(outlook: Outlook) -> str:
     return f"what the fleet had shown by {day(through)}"
 
 
-def would_settle(outlook: Outlook) -> str | None:
+def reasons(outlook: Outlook, bench: Bench | None) -> list[str]:
+    """Why, with the modules of the block that is named."""
+    weakest = None if bench is None else bench.weakest
+    if bench is None or weakest is None:
+        return list(outlook.reasons)
+    short = f"{capital(LEVEL_NOUN[bench.level])} {weakest.position} is weakest"
+    full = f"{capital(place_name(bench, weakest))} is weakest"
+    return [reason.replace(short, full) for reason in outlook.reasons]
+
+
+def would_tell(outlook: Outlook) -> str | None:
     """The check that would turn too little data into an answer."""
     if outlook.level != "too_little_data":
         return None
     needed = "Two checks some weeks apart" if outlook.checks_used == 0 else "One more check"
     minutes = int(PAIR_WITHIN_S // 60)
     return (
-        f"{needed} would settle it: all voltages under a steady load near "
+        f"{needed} would let us say more: all voltages under a steady load near "
         f"{outlook.reference_load_a:g}{NBSP}A, and at rest within {minutes} minutes of it."
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -14,6 +14,8 @@ from packs.models import (
     Installation,
     Pack,
     Placement,
+    Swap,
+    SwapChange,
     Visit,
     VoltageCheck,
     Warranty,
@@ -26,6 +28,7 @@ from packs.rules.noise import medians, ranges
 from packs.rules.voltages import to_volts
 from reports.reads import series
 from reports.reads.knowledge import DAY_S, CheckRow, Knowledge, known, vantages
+from reports.trends.evidence import floor_v
 from reports.trends.history import Floats, PackHistory, position_starts
 
 INSPECTIONS_SHOWN = 3
@@ -44,7 +47,8 @@ class Reading:
 class Trail:
     """Spreads through time: `read` are those of the trend, `beside` those at rest, not compared.
 
-    `change_days`: when modules, bus bars or sense leads were changed.
+    `change_days`: when modules, bus bars or sense leads were changed. `floor_v`: the spread that
+    readings of equal positions would show by their noise alone.
     """
 
     level: str
@@ -53,6 +57,16 @@ class Trail:
     beside: tuple[Reading, ...]
     change_days: tuple[float, ...]
     limit_v: float
+    floor_v: float
+
+    @property
+    def build(self) -> tuple[Reading, ...]:
+        """The readings since the last change."""
+        return tuple(one for one in self.read if one.build == len(self.change_days))
+
+    @property
+    def last(self) -> Reading | None:
+        return self.build[-1] if self.build else None
 
 
 @dataclass(frozen=True)
@@ -105,7 +119,7 @@ class PackPage:
 
     pack: Pack
     nominal_v: float
-    installation: Installation | None
+    installations: tuple[Installation, ...]
     visit: Visit | None
     trail: Trail
     bench: Bench | None
@@ -114,8 +128,14 @@ class PackPage:
     suspicions: tuple[Suspicion, ...]
     not_comparable: str | None
     inspections: tuple[Inspection, ...]
+    swaps: tuple[Swap, ...]
     failures: tuple[Failure, ...]
     promises: tuple[tuple[Warranty, Term], ...]
+
+    @property
+    def installation(self) -> Installation | None:
+        """The car it sits in now."""
+        return next((row for row in self.installations if row.removed_at is None), None)
 
 
 def gather(pack: Pack, *, at: datetime) -> PackPage:
@@ -128,7 +148,7 @@ def gather(pack: Pack, *, at: datetime) -> PackPage:
     return PackPage(
         pack=pack,
         nominal_v=nominal_v(kind.module_count, kind.cells_per_module, kind.cell_nominal_v),
-        installation=_installation(pack),
+        installations=tuple(_installations(pack)),
         visit=Visit.objects.filter(pack=pack).exclude(state=Visit.State.CLOSED).last(),
         trail=_trail(knowledge, history),
         bench=_bench(knowledge, history, last),
@@ -137,6 +157,7 @@ def gather(pack: Pack, *, at: datetime) -> PackPage:
         suspicions=() if derived is None else derived.findings,
         not_comparable=derived.why_not if derived and last and last.condition == "load" else None,
         inspections=tuple(_inspections(pack)),
+        swaps=tuple(_swaps(pack)),
         failures=tuple(Failure.objects.filter(pack=pack, voided_at=None).order_by("-failed_on")),
         promises=tuple(_promises(pack, at)),
     )
@@ -154,9 +175,15 @@ def _last_check(pack: Pack) -> VoltageCheck | None:
     return mate or newest
 
 
-def _installation(pack: Pack) -> Installation | None:
+def _installations(pack: Pack) -> QuerySet[Installation]:
     rows = Installation.objects.select_related("vehicle__customer")
-    return rows.filter(pack=pack, voided_at=None, removed_at=None).last()
+    return rows.filter(pack=pack, voided_at=None).order_by("-installed_at", "-pk")
+
+
+def _swaps(pack: Pack) -> QuerySet[Swap]:
+    changes = SwapChange.objects.select_related("removed", "fitted").order_by("position", "pk")
+    rows = Swap.objects.filter(pack=pack, voided_at=None)
+    return rows.prefetch_related(Prefetch("changes", changes)).order_by("-done_at", "-pk")
 
 
 def _inspections(pack: Pack) -> QuerySet[Inspection]:
@@ -193,6 +220,7 @@ def _trail(knowledge: Knowledge, history: PackHistory) -> Trail:
         beside=_readings(np.array([row.day for row in rest]), rest_v, changes),
         change_days=tuple(changes.tolist()),
         limit_v=history.limit_v,
+        floor_v=floor_v(history),
     )
 
 

@@ -6,7 +6,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from rest_framework.test import APIClient
 
-from packs.models import Token
+from packs.models import Client, Token
 
 pytestmark = pytest.mark.django_db
 
@@ -47,3 +47,10 @@ def test_a_wrong_argument_is_told(wrong: list[str]) -> None:
     with pytest.raises(CommandError):
         call_command("create_token", *wrong)
     assert not Token.objects.exists()
+
+
+@pytest.mark.parametrize("name", ["pages", " Pages "])
+def test_the_client_of_the_pages_has_no_token(name: str) -> None:
+    with pytest.raises(CommandError, match="another name"):
+        created("--role", "desk", "--name", name)
+    assert not Client.objects.exists()

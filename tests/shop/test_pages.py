@@ -38,6 +38,9 @@ def test_a_wrong_password_loses_nothing_typed_and_leads_to_the_field(account: Ac
     assert 'value="kim"' in page
     assert '<a href="#id_username">' in page
     assert 'id="id_username"' in page
+    assert page.count('aria-invalid="true" aria-describedby="wrong"') == 2
+    assert page.count('id="wrong"') == 1
+    assert "The user name or the password is not right." in words(page)
 
 
 def test_every_page_says_who_is_signed_in_and_lets_them_out() -> None:
@@ -71,7 +74,9 @@ def test_a_form_that_has_expired_says_that_nothing_was_stored(account: Account) 
     assert "Nothing was stored." in refused.content.decode()
 
 
-@pytest.mark.parametrize("name", ["400.html", "403.html", "403_csrf.html", "404.html", "500.html"])
+@pytest.mark.parametrize(
+    "name", ["400.html", "403.html", "403_csrf.html", "404.html", "500.html", "503.html"]
+)
 def test_refusals_need_no_request_and_no_database(name: str) -> None:
     page = render_to_string(name)
     assert "<h1>" in page

@@ -62,6 +62,7 @@ def test_each_refusal_of_the_framework(error: Exception, status: int) -> None:
     [
         (exceptions.Throttled(wait=12.5), 429, "13"),
         (OperationalError("database is locked"), 503, "5"),
+        (TimeoutError("a pack of the name locked"), 503, "5"),
     ],
 )
 def test_a_refusal_that_passes_says_when_to_come_back(

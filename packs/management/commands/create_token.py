@@ -4,7 +4,7 @@ from argparse import ArgumentParser, ArgumentTypeError
 from datetime import UTC, datetime
 from typing import Any
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from packs.models import Role
@@ -28,6 +28,8 @@ class Command(BaseCommand):
         parser.add_argument("--expires", type=expiry, help="the day it ends, such as 2027-01-31")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if options["name"].strip().casefold() == clients.PAGES:
+            raise CommandError(f"'{clients.PAGES}' is the client of the pages; choose another name")
         secret = clients.create_token(
             role=Role(options["role"]),
             name=options["name"],

@@ -6,6 +6,7 @@ from packs.models import Pack, VoltageCheck
 from packs.reads import types
 from packs.reads.verifying.breaches import Breach
 from packs.rules import plausible, spread, voltages
+from packs.rules.leveling import as_equal
 
 DERIVED = ("spread_v", "median_v", "weakest_position", "weakest_deviation_v")
 
@@ -23,7 +24,7 @@ def checks_hold(packs: Sequence[Pack]) -> Iterator[Breach]:
             yield Breach("a check has the positions of the type", subject, found)
             continue
         volts = voltages.to_volts(check.voltages)
-        summary = spread.summarise(volts)
+        summary = spread.summarise(as_equal(volts, cells))
         if any(getattr(check, name) != getattr(summary, name) for name in DERIVED):
             yield Breach("what is derived follows from the voltages", subject, "it does not")
         limits = pack.pack_type.chemistry, pack.pack_type.cell_nominal_v

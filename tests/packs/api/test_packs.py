@@ -171,3 +171,11 @@ def test_programs_only_read_packs(api: Api) -> None:
     headers = {"If-Match": '"1"'}
     assert machine.patch(URL + "TP-0001/", {"status": "sold"}, headers=headers).status_code == 403
     assert world.contents() == before
+
+
+def test_what_is_only_written_about_a_pack_is_no_contact(api: Api) -> None:
+    world.pack()
+    manager = api()
+    changed = manager.patch(f"{URL}TP-0001/", {"status": "shelf"}, headers={"If-Match": '"1"'})
+    assert changed.status_code == 200
+    assert changed.json()["last_contact"] is None

@@ -213,3 +213,37 @@ def test_a_list_with_a_key_is_stored_once(machine: APIClient, pack: Pack) -> Non
     assert first.json() == second.json()
     assert VoltageCheck.objects.count() == 2
     assert Client.objects.filter(name="a machine").count() == 1
+
+
+def test_who_lost_the_key_to_a_twin_stores_nothing(
+    machine: APIClient, pack: Pack, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store: Callable[..., Any] = VoltageChecks.write
+
+    def takes_too_long(door: VoltageChecks, *given: Any) -> Any:
+        KeptAnswer.objects.update(started_at=timezone.now() + timedelta(seconds=1))
+        return store(door, *given)
+
+    monkeypatch.setattr(VoltageChecks, "write", takes_too_long)
+    late = post(machine, world.check_body(pack), "k1")
+    assert (late.status_code, late.json()["errors"][0]["code"]) == (409, "twin_running")
+    assert not VoltageCheck.objects.exists()
+
+
+def test_who_did_it_is_part_of_what_was_said(api: Api, pack: Pack) -> None:
+    world.person("kim"), world.person("lee")
+    bench = api("bench")
+    opened = {"vehicle": "1" * 17, "opened_at": world.later(days=1).isoformat()}
+    assert api("desk").post("/api/v1/vehicles/", {"vin": "1" * 17}).status_code == 201
+    packless = api("desk").post("/api/v1/visits/", opened).json()["id"]
+    about = {"pack": pack.serial, "at": world.later(days=1).isoformat(), "findings": []}
+    for path, said in (
+        ("inspections/", about),
+        ("trouble-codes/", {"visit": packless, "code": "P0A80"}),
+    ):
+        body = {**said, "external_id": "7"}
+        told = [
+            bench.post(f"/api/v1/{path}", {**body, "done_by": name}).status_code
+            for name in ("kim", "kim", "lee")
+        ]
+        assert told == [201, 200, 409]

@@ -228,3 +228,28 @@ def test_the_desk_may_not_stream(api: Api, pack: Pack) -> None:
     assert response.status_code == 403
     assert not VoltageCheck.objects.exists()
     assert before != world.contents()  # the token alone
+
+
+def test_a_line_repeated_gets_what_the_first_got(machine: APIClient, pack: Pack) -> None:
+    bad = line(external_id="x", voltages_v=[99.0, *world.healthy_v()[1:]])
+    good = line(external_id="y")
+    answers, summary = sent(machine, [good, bad, bad, good, line(external_id="x")])
+    assert statuses(answers) == {1: 201, 2: 422, 3: 422, 4: 200, 5: 201}
+    assert answers[2]["errors"] == answers[1]["errors"]
+    assert summary == {"stored": 2, "repeated": 1, "refused": 2}
+
+
+def test_of_two_corrections_of_one_record_the_second_is_refused_each_time(
+    api: Api, pack: Pack
+) -> None:
+    old = api().post(CHECKS, world.check_body(pack)).json()["id"]
+    first, second = (
+        line(supersedes=old, external_id=name, current_a=current)
+        for name, current in (("a", 1), ("b", 2))
+    )
+    other = line(external_id="b", current_a=3)
+    answers, _ = sent(api(), [first, second, second, other])
+    assert statuses(answers) == {1: 201, 2: 409, 3: 409, 4: 409}
+    codes = [answer["errors"][0]["code"] for answer in answers[1:]]
+    assert codes == ["already_voided", "already_voided", "external_id_taken"]
+    assert VoltageCheck.objects.count() == 2

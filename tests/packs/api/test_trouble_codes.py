@@ -1,16 +1,22 @@
 """trouble-codes/: what the control units of a car said on a visit."""
 
+import threading
+import time
 from typing import Any
 
 import pytest
+from django.db import connections
+from rest_framework.test import APIClient
 
 from packs.models import HistoryEntry, Pack, TroubleCode
+from packs.writes.recording import take_out
 from tests import world
 from tests.packs.api.conftest import Api
 from tests.packs.api.test_pack_types import fault
 
 URL = "/api/v1/trouble-codes/"
 VIN = "1" * 17
+OVERLAP_S = 0.3  # long enough for another thread to come in between
 
 
 @pytest.fixture
@@ -138,3 +144,32 @@ def test_lists_are_filtered(api: Api, visit: str, packless: str) -> None:
     assert codes(visit=visit) == codes(pack="TP-0001") == codes(code="p0a80") == ["P0A80"]
     assert codes(control_unit="A", voided="false") == ["P0A80"]
     assert codes(voided="true") == []
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True)
+def test_of_two_corrections_at_once_one_is_told_what_stands(
+    api: Api, packless: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = api("bench").post(URL, {"visit": packless, "code": "P0A80"}).json()["id"]
+    said = {"visit": packless, "supersedes": old}
+    posts = [(api("bench"), {**said, "code": code}) for code in ("P0A7F", "P0A7D")]
+    gate, statuses = threading.Barrier(2), []
+
+    def slowly(*given: Any, **more: Any) -> None:
+        take_out(*given, **more)
+        time.sleep(OVERLAP_S)
+
+    def post(client: APIClient, body: dict[str, Any]) -> None:
+        gate.wait()
+        statuses.append(client.post(URL, body).status_code)
+        connections.close_all()
+
+    monkeypatch.setattr("packs.writes.trouble_codes.take_out", slowly)
+    threads = [threading.Thread(target=post, args=given) for given in posts]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(statuses) == [201, 409]
+    assert TroubleCode.objects.filter(voided_at__isnull=True).count() == 1

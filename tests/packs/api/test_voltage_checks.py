@@ -335,3 +335,20 @@ def test_pages_lead_through_everything_once(api: Api, pack: Pack) -> None:
         page = desk.get(page["next"]).json()
         assert desk.get(page["previous"]).json()["results"] == back["results"]
     assert sorted(seen) == list(range(2, 9))
+
+
+def test_a_fault_in_the_order_of_the_monitor_is_pointed_at_where_it_was_sent(api: Api) -> None:
+    kind = world.pack_type("MON", monitor_order=list(range(14, 0, -1)))
+    pack = world.pack("TP-9", kind)
+    volts = [15.5] * 13 + [30.0]
+    body = world.check_body(pack, level="block", order="monitor", voltages_v=volts)
+    refused = api().post(CHECKS, body, format="json")
+    assert refused.status_code == 422
+    assert refused.json()["errors"][0]["pointer"] == "/voltages_v/13"
+
+
+def test_a_current_range_runs_upwards(api: Api, pack: Pack) -> None:
+    body = world.check_body(pack, current_min_a=2.0, current_max_a=1.0)
+    refused = api().post(CHECKS, body, format="json")
+    assert refused.status_code == 422
+    assert refused.json()["errors"][0]["code"] == "min_above_max"

@@ -273,3 +273,48 @@ def test_a_page_of_many_asks_no_more_than_one_of_a_few(api: Api, pack: Pack) -> 
         world.pack(f"TP-{number}")
         give(api, pack=f"TP-{number}")
     assert asked() == few
+
+
+def test_correcting_the_first_moves_no_end(api: Api, pack: Pack) -> None:
+    first = give(api, starts_on="2024-03-31")
+    there = visit(api)
+    claim = {"visit": there, "decision": "accepted"}
+    said = {"starts_on": "2024-06-10", "months": 24, "visit": there}
+    made = api("desk").post("/api/v1/claims/", {**claim, "warranty": first["id"]})
+    second = give(api, repair_kind="replacement", **said)
+    assert second["ends_on"] == "2025-09-30"
+    voided = api().post(f"{made['Location']}void/", {"reason": "a typo in the warranty"})
+    assert voided.status_code == 200
+    corrected = give(api, starts_on="2024-03-30", supersedes=first["id"])
+    again = api("desk").post("/api/v1/claims/", {**claim, "warranty": corrected["id"]})
+    assert again.status_code == 201
+    told = now(api, second)
+    assert (told["ends_on"], told["runs_out"]) == ("2025-09-30", corrected["id"])
+
+
+def test_two_replacements_that_were_claimed_together_run_out_in_turn(api: Api, pack: Pack) -> None:
+    there = visit(api)
+    said = {"repair_kind": "replacement", "visit": there}
+    later_one = give(api, starts_on="2024-05-02", months=6, **said)
+    sooner = give(api, starts_on="2024-05-01", months=12, **said)
+    for row in (later_one, sooner):
+        claim = {"warranty": row["id"], "visit": there, "decision": "accepted"}
+        assert api("desk").post("/api/v1/claims/", claim).status_code == 201
+    assert (now(api, sooner)["runs_out"], now(api, sooner)["ends_on"]) == (None, "2025-05-01")
+    assert now(api, later_one)["ends_on"] == "2025-05-01"
+
+
+def test_the_bench_voids_nothing_that_it_does_not_write(api: Api, pack: Pack) -> None:
+    told = api("desk", "counter").post(ADDRESS, body()).json()
+    void = f"{ADDRESS}{told['id']}/void/"
+    refused = api("bench", "counter").post(void, {"reason": "x"})
+    assert (refused.status_code, refused.json()["errors"][0]["code"]) == (403, "not_your_kind")
+    assert now(api, told)["state"] == "ended"
+
+
+def test_a_warranty_that_has_not_begun_is_no_contact_to_come(api: Api, pack: Pack) -> None:
+    before = timezone.now()
+    give(api, starts_on=(before + timedelta(days=9000)).date().isoformat())
+    pack.refresh_from_db()
+    assert pack.last_contact is not None
+    assert before <= pack.last_contact == pack.settled_at <= timezone.now()

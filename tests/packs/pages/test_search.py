@@ -25,13 +25,13 @@ def shop() -> None:
     vehicles.create_vehicle(by=by, at=at, entry=car)
 
 
-@pytest.mark.parametrize("typed", ["tp-0101", " TP 0101 ", "tp0101"])
+@pytest.mark.parametrize("typed", ["tp-0101", " TP 0101 ", "tp0101", "tp-oioi"])
 def test_the_one_pack_that_is_meant_is_shown_at_once(typed: str) -> None:
     response = signed_in("desk").get("/search/", {"q": typed})
     assert response.headers["Location"] == "/packs/TP-0101/"
 
 
-@pytest.mark.parametrize("typed", ["w1234x", "W 1234-X", "00001", VIN.lower()])
+@pytest.mark.parametrize("typed", ["w1234x", "W 1234-X", "00001", "ooooi", "w-i234x", VIN.lower()])
 def test_a_car_is_found_by_plate_or_vin_however_typed(typed: str) -> None:
     response = signed_in("bench").get("/search/", {"q": typed})
     assert response.headers["Location"] == f"/vehicles/{VIN}/"
@@ -51,6 +51,22 @@ def test_nothing_found_says_what_would_do_and_keeps_what_was_typed() -> None:
     assert 'value="&lt;b&gt;"' in page
 
 
+def test_only_the_count_is_read_out_and_kinds_are_in_plain_words() -> None:
+    found = text(signed_in("desk"), "/search/?q=tp-01")
+    assert found.count("aria-live") == 1
+    assert 'aria-live="polite">2 found</p>' in found
+    assert "in service" in found
+    assert "In service" not in found
+    typing = signed_in("manager").get("/search/", {"q": "marsh"}, headers={"HX-Request": "true"})
+    assert '<span class="kind">owner</span>' in typing.content.decode()
+
+
+def test_a_cut_list_asks_for_more() -> None:
+    for number in range(25):
+        world.pack(f"ZZ-{number:03}")
+    assert "The first 20 for “zz”, type more to narrow" in text(signed_in("desk"), "/search/?q=zz")
+
+
 def test_names_of_owners_are_for_the_office() -> None:
     assert signed_in("desk").get("/search/?q=marsh").headers["Location"].startswith("/customers/")
     assert "Nothing found" in text(signed_in("bench"), "/search/?q=marsh")
@@ -59,7 +75,7 @@ def test_names_of_owners_are_for_the_office() -> None:
 def test_the_first_page_reminds_of_what_was_in_hand_last() -> None:
     world.check(world.pack("TP-0900"))
     page = words(text(signed_in("bench"), "/"))
-    assert "In hand last" in page
+    assert "Last seen here" in page
     assert "TP-0900" in page
     assert "TP-0101" not in page
 
@@ -79,3 +95,37 @@ def test_a_module_and_a_customer_have_pages() -> None:
 def test_a_customer_is_not_for_the_bench() -> None:
     address = signed_in("manager").get("/search/?q=marsh").headers["Location"]
     assert "Marsh" not in text(signed_in("bench"), address, 403)
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["/search/?q=%00ab", "/packs/%00/", "/modules/%00/", "/vehicles/%00/", "/customers/%00/"],
+)
+def test_what_can_not_be_typed_is_not_there(address: str) -> None:
+    assert signed_in("desk", "manager").get(address).status_code == 404
+
+
+def test_a_text_of_a_thousand_words_finds_nothing() -> None:
+    assert "Nothing" in words(text(signed_in("desk"), "/search/?q=" + "+".join(["ab"] * 1200)))
+
+
+@pytest.mark.parametrize(
+    "edge",
+    ["0001-01-01T00:00:00%2B23:59~1", "9999-12-31T23:59:59-23:59~1", "2026-01-01T00:00:00~1"],
+)
+def test_a_page_of_the_past_that_never_was(edge: str) -> None:
+    desk = signed_in("desk")
+    for side in ("before", "after"):
+        assert desk.get(f"/packs/TP-0101/?{side}={edge}").status_code == 404
+
+
+def test_a_page_that_takes_too_long_says_when_to_come_back(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def slow(*_: object, **__: object) -> None:
+        raise TimeoutError
+
+    monkeypatch.setattr("packs.reads.searching.find", slow)
+    response = signed_in("desk").get("/search/?q=ab")
+    assert (response.status_code, response["Retry-After"]) == (503, "5")
+    assert "busy" in words(response.content.decode())

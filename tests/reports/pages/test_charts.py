@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from reports.pages import charts
+from reports.pages.forecast import Fan, Forecast
 from reports.reads.pack_page import Bench, Reading, Seat, Trail
 from tests.pages import inline
 
@@ -15,6 +16,7 @@ TRAIL = Trail(
     beside=(Reading(19000, 0.05, 0),),
     change_days=(19300.0,),
     limit_v=1.2,
+    floor_v=0.03,
 )
 
 
@@ -47,13 +49,33 @@ def test_the_limit_the_changes_and_each_build_are_drawn() -> None:
     assert "beside_marks" in svg
 
 
-def test_a_forecast_reaches_the_limit_on_its_days() -> None:
-    forecast = charts.Forecast(19450.0, 0.3, 19450.0 + charts.AHEAD_DAYS, None)
-    band = list(charts._band(forecast, 1.2, 1.38))
-    assert band[0]["y"] == band[0]["y2"] == 0.3
-    assert band[-1]["y2"] == pytest.approx(1.2)
-    assert band[-1]["y"] == 0.3
+def test_a_forecast_begins_at_the_last_check_and_never_falls_below_it() -> None:
+    forecast = Forecast(19400.0, 0.3, 19765.0, None)
+    fan = Fan(forecast, 1.2, 19765.0)
+    edges = list(fan.edges(1.38))
+    assert edges[0] == pytest.approx((19400.0, 0.3, 0.3))
+    assert edges[-1] == pytest.approx((19765.0, 0.3, 1.2))
+    later = Fan(replace(forecast, late_day=20130.0), 1.2, 19765.0)
+    lows = [low for _, low, _ in later.edges(1.38)]
+    assert lows == sorted(lows)
+    assert lows[-1] == pytest.approx(0.6)
     assert "forecast_marks" in charts.trend(TRAIL, forecast, now_day=19450).wide
+
+
+def test_a_forecast_that_leaves_the_drawing_ends_there() -> None:
+    fan = Fan(Forecast(19400.0, 0.3, 19500.0, None), 1.2, 19765.0)
+    edges = list(fan.edges(2.4))
+    assert edges[-1][0] == pytest.approx(19550.0)
+    assert [high for _, _, high in edges if high > 2.4 + 1e-9] == []
+    assert edges[-2][2] < edges[-1][2]
+
+
+def test_now_is_a_line_and_only_the_last_change_has_its_word() -> None:
+    many = replace(TRAIL, change_days=(19100.0, 19300.0, 19310.0))
+    svg = charts.trend(many, None, now_day=19450).wide
+    assert svg.count(">changed<") == 1
+    assert svg.count("now_marks") == 1
+    assert ">now<" in svg
 
 
 def test_every_module_has_its_number_and_the_weakest_its_word() -> None:

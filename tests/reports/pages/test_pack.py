@@ -5,11 +5,22 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from packs.models import Finding, Inspection, Installation, Placement
+from packs.models import (
+    Finding,
+    Inspection,
+    Installation,
+    Pack,
+    Placement,
+    Swap,
+    SwapChange,
+    Vehicle,
+)
 from packs.rules.identity import encode
 from packs.writes import customers, vehicles, warranties
 from reports.models import Outlook
+from reports.pages import figures, work
 from reports.pages import words as said
+from reports.reads import pack_page
 from tests import world
 from tests.pages import inline, signed_in, text, words
 from tests.reports.pages.conftest import Told
@@ -26,14 +37,14 @@ def test_the_answer_comes_first_at_every_level(told: Told, level: str) -> None:
     assert f'class="shape {said.LEVELS[level].shape}"' in page
     places = [
         read.index(part)
-        for part in (said.LEVELS[level].word, "For the owner", "For the bench", "What it is",
-                     "Cover", "Spread through time", "Positions at the last check", "History",
+        for part in (said.LEVELS[level].word, "For the owner", "For the bench", "Next check",
+                     "What it is", "Cover", "Spread through time", "Positions at the last check", "History",
                      "High voltage")
     ]  # fmt: skip
     assert places == sorted(places)
-    assert ("What would settle it" in read) == (level == "too_little_data")
+    assert ("What would let us say more" in read) == (level == "too_little_data")
     assert "about 3 in 10" in read.lower()
-    assert f"31{said.NBSP}%" in page
+    assert f"31{figures.NBSP}%" in page
     assert "a record is no permission" in read
 
 
@@ -63,7 +74,7 @@ def test_a_pack_without_a_check_says_what_to_do_first() -> None:
     read = words(text(signed_in("bench"), "/packs/TP-NEW/"))
     assert "Too little data" in read
     assert "No check of this pack is recorded. The first, in the car" in read
-    assert "Two checks some weeks apart would settle it" in read
+    assert "Two checks some weeks apart would let us say more" in read
     assert "no trend to draw" in read
 
 
@@ -91,6 +102,7 @@ def test_the_owner_is_for_the_office(told: Told) -> None:
         assert "Marsh" in text(desk, address)
         page = text(bench, address)
         assert "W-1 X" in page
+        assert VIN in words(page)
         assert "Marsh" not in page
         assert "0660" not in page
 
@@ -119,6 +131,80 @@ def test_findings_are_graded_and_placed(told: Told) -> None:
     )
     read = words(text(signed_in("bench"), f"/packs/{pack.serial}/"))
     assert "corrosion at bus bar, position 4, grade 2 of 3" in read
+
+
+def test_an_inspection_without_a_grade_found_nothing(told: Told) -> None:
+    pack = told("settled")
+    seen = Inspection.objects.create(pack=pack, happened_at=world.later(5), **world.posted(b""))
+    Finding.objects.create(inspection=seen, part="whole pack", finding="other", grade=0)
+    read = words(text(signed_in("bench"), f"/packs/{pack.serial}/"))
+    assert "Inspected on 6 March 2024, nothing found" in read
+
+
+@pytest.mark.parametrize(
+    ("status", "leads", "advised"),
+    [
+        ("scrapped", "Scrapped.", False),
+        ("dismantled", "Dismantled for its parts.", False),
+        ("shelf", "On the shelf, in no car.", True),
+    ],
+)
+def test_a_pack_out_of_service_says_so_first(
+    told: Told, status: str, leads: str, *, advised: bool
+) -> None:
+    pack = told("near_limit")
+    Pack.objects.filter(pk=pack.pk).update(status=status)
+    read = words(text(signed_in("desk"), f"/packs/{pack.serial}/"))
+    assert read.index(leads) < read.index("at the last check")
+    assert ("For the owner" in read) == advised
+    assert ("Chance of a failure" in read) == advised
+    assert "Next check" not in read
+
+
+def test_what_was_done_and_the_cars_it_was_in_are_told_in_words(told: Told) -> None:
+    pack, by, at = told("settled"), world.actor(), world.later(200)
+    vehicles.create_vehicle(by=by, at=at, entry={"vin": VIN, "plate": "W-1 X"})
+    Installation.objects.create(
+        pack=pack, vehicle=Vehicle.objects.get(vin=VIN), installed_at=world.later(1),
+        removed_at=world.later(50), installed_km=100000, removed_km=123400, **world.posted(b""),
+    )  # fmt: skip
+    said_of = swaps_of(pack, {"position": 20}, {"position": 5})
+    assert said_of == "Modules 5 and 20 replaced (tags not recorded)."
+    read = words(text(signed_in("bench"), f"/packs/{pack.serial}/"))
+    assert said_of in read
+    assert "W-1 X 2 Mar 2024 20 Apr 2024 100 000 km to 123 400 km" in read
+
+
+def swaps_of(pack: Pack, *changes: dict[str, object]) -> str:
+    """A swap with these changes, as the page would tell it."""
+    swap = Swap.objects.create(
+        pack=pack, done_at=world.later(120), kind="module", starts_build=True,
+        **world.posted(b""),
+    )  # fmt: skip
+    for change in changes:
+        SwapChange.objects.create(swap=swap, **change)
+    (told,) = work.done(pack_page.gather(pack, at=world.later(200)).swaps)
+    return told.said
+
+
+def test_tags_and_slots_are_said_in_words() -> None:
+    pack, tagged = world.pack(), world.module("M-9")
+    said_of = swaps_of(pack, {"position": 3, "fitted": tagged}, {"position": 8})
+    assert said_of == "Module 3 replaced: M-9 in; module 8 replaced (tags not recorded)."
+    slots = [{"slot": "temperature_sensor:2"}, {"slot": "cooling_fan"}]
+    swap = Swap.objects.create(
+        pack=pack, done_at=world.later(130), kind="component", starts_build=False,
+        **world.posted(b"2"),
+    )  # fmt: skip
+    for slot in slots:
+        SwapChange.objects.create(swap=swap, **slot)
+    assert work.done([swap])[0].said == "Temperature sensor 2 replaced; cooling fan replaced."
+
+
+def test_the_estimate_is_no_promise_outside_what_folds_away(told: Told) -> None:
+    page = text(signed_in("bench"), f"/packs/{told('drifting').serial}/")
+    assert page.index("An estimate, not a promise.") < page.index("<summary>Why")
+    assert "Printed " in page
 
 
 def test_history_is_newest_first_and_pages() -> None:
