@@ -8,6 +8,11 @@ from dataclasses import dataclass
 from typing import ClassVar, Self
 
 
+def pointer_token(name: str) -> str:
+    """A name as a token of a JSON pointer (RFC 6901, 3)."""
+    return name.replace("~", "~0").replace("/", "~1")
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing wrong, and where: `pointer` is an RFC 6901 pointer into what was sent."""

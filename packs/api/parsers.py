@@ -3,11 +3,11 @@
 import json
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from typing import IO, Any, NoReturn
+from typing import IO, Any
 
 from rest_framework.parsers import BaseParser
 
-from packs.errors import Malformed, TooLarge
+from packs.errors import Malformed, TooLarge, pointer_token
 
 BODY_LIMIT = 8 * 1024 * 1024  # bytes of one JSON body: a list of 5,000 checks of 96 positions
 LINE_LIMIT = 256 * 1024  # bytes of one line of a stream; a check of 400 cells takes 4 kB
@@ -20,12 +20,17 @@ NDJSON_TYPE = "application/x-ndjson"
 
 def parse(raw: bytes) -> Any:
     """The value of one JSON text in UTF-8; Malformed, with the reason, for anything else."""
+    odd: list[float] = []
+
+    def number(text: str) -> float:
+        value = float(text)
+        if not math.isfinite(value):
+            odd.append(value)
+        return value
+
     try:
         value = json.loads(
-            raw.decode("utf-8"),
-            parse_constant=_refuse_constant,
-            parse_float=_finite,
-            parse_int=_bounded,
+            raw.decode("utf-8"), parse_constant=number, parse_float=number, parse_int=_bounded
         )
     except UnicodeDecodeError as error:
         raise Malformed.at("", "not_utf8", "The body is not UTF-8; send UTF-8.") from error
@@ -35,20 +40,9 @@ def parse(raw: bytes) -> Any:
         raise Malformed.at("", "not_json", f"This is not valid JSON: {error}.") from error
     if raw.count(b"[") + raw.count(b"{") > DEPTH_MAX:
         _refuse_depth(value)
-    if b"\\u" in raw:
-        _refuse_unstorable(value)
+    if odd or b"\\u" in raw:
+        _refuse_odd(value)
     return value
-
-
-def _refuse_constant(name: str) -> NoReturn:
-    raise ValueError(f"{name} is no JSON number")
-
-
-def _finite(text: str) -> float:
-    number = float(text)
-    if not math.isfinite(number):
-        raise ValueError(f"{text[:DIGITS_MAX]} is beyond what a number here can hold")
-    return number
 
 
 def _bounded(text: str) -> int:
@@ -77,17 +71,22 @@ def too_deep() -> Malformed:
     )
 
 
-def _refuse_unstorable(value: Any) -> None:
-    """NUL and half surrogate pairs pass JSON, but no database."""
-    texts = [value]
-    while texts:
-        item = texts.pop()
-        if isinstance(item, Mapping):
-            texts += [*item.keys(), *item.values()]
+def _refuse_odd(value: Any) -> None:
+    """Point at what Python reads and no JSON or database holds: NaN, infinity, NUL, half a pair."""
+    places = [("", value)]
+    while places:
+        pointer, item = places.pop()
+        if isinstance(item, dict):
+            places += [(f"{pointer}/{pointer_token(name)}", inner) for name, inner in item.items()]
+            places += [(pointer, name) for name in item]  # looked at first: a name is in a pointer
         elif isinstance(item, list):
-            texts += item
+            places += [(f"{pointer}/{place}", inner) for place, inner in enumerate(item)]
+        elif isinstance(item, float) and not math.isfinite(item):
+            told = "Not a finite JSON number; send one that is, or null."
+            raise Malformed.at(pointer, "not_a_number", told)
         elif isinstance(item, str) and ("\x00" in item or not _encodes(item)):
-            raise Malformed.at("", "bad_text", "A text holds a NUL or half a character; remove it.")
+            told = "A text holds a NUL or half a character; remove it."
+            raise Malformed.at(pointer, "bad_text", told)
 
 
 def _encodes(text: str) -> bool:

@@ -10,7 +10,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.settings import api_settings
 
 from packs.api.fields import ExternalId, Opaque, Text
-from packs.errors import Contradiction, DomainError, Fault, Malformed
+from packs.errors import Contradiction, DomainError, Fault, Malformed, pointer_token
 
 FAULTS_TOLD = 100  # of one entry; who has more begins with these
 BEYOND = frozenset({"max_value", "min_value", "out_of_range", "wrong_count"})
@@ -87,7 +87,7 @@ def faults_of(detail: Any, pointer: str = "") -> Iterator[Fault]:
     if isinstance(detail, Mapping):
         for name, inner in detail.items():
             own = name == api_settings.NON_FIELD_ERRORS_KEY
-            yield from faults_of(inner, pointer if own else f"{pointer}/{_escape(str(name))}")
+            yield from faults_of(inner, pointer if own else f"{pointer}/{pointer_token(str(name))}")
     elif isinstance(detail, list):
         for place, inner in enumerate(detail):
             nested = isinstance(inner, Mapping | list)
@@ -95,8 +95,3 @@ def faults_of(detail: Any, pointer: str = "") -> Iterator[Fault]:
     else:
         code = getattr(detail, "code", None) or "invalid"
         yield Fault(pointer, code, str(detail))
-
-
-def _escape(name: str) -> str:
-    """A name as a token of a JSON pointer (RFC 6901, 3)."""
-    return name.replace("~", "~0").replace("/", "~1")

@@ -102,6 +102,7 @@ class OutlooksQuery(Shape):
     min_probability = Number(required=False, min_value=0, max_value=1)
     horizon = Choice([str(days) for days in HORIZONS_DAYS], required=False, default="180")
     pack_type = Text(required=False)
+    status = Choice(Pack.Status.choices, required=False)
     told_at = Instant(required=False)
 
 
@@ -119,5 +120,9 @@ class Outlooks(ListDoor):
         rows = reading.told_at(told_at).annotate(probability=F(f"p{asked['horizon']}"))
         if "min_probability" in asked:
             rows = rows.filter(probability__gte=asked["min_probability"])
-        columns = {"level": "level", "pack_type": "pack__pack_type__code"}
+        columns = {
+            "level": "level",
+            "pack_type": "pack__pack_type__code",
+            "status": "pack__status",
+        }
         return rows.filter(**{columns[n]: asked[n] for n in columns if n in asked})

@@ -121,35 +121,35 @@ def raw(**changes: Any) -> bytes:
     return json.dumps(world.check_body("TP-0001", **changes)).encode()
 
 
-RAW: list[tuple[str, Callable[[], bytes], int, str]] = [
-    ("NaN", lambda: raw(current_a=0.5).replace(b"0.5", b"NaN"), 400, "not_json"),
-    ("infinite", lambda: raw(current_a=0.5).replace(b"0.5", b"Infinity"), 400, "not_json"),
-    ("1e999", lambda: raw(current_a=0.5).replace(b"0.5", b"1e999"), 400, "not_json"),
-    ("digits", lambda: raw(odometer_km=None).replace(b"null", b"7" * 5000), 400, "not_json"),
-    ("brackets", lambda: b"[" * 100_000, 400, "too_deep"),
-    ("deep", lambda: b"[" * 40 + b"]" * 40, 400, "too_deep"),
-    ("deep objects", lambda: b'{"a":' * 40 + b"1" + b"}" * 40, 400, "too_deep"),
-    ("cut", lambda: raw()[:-1], 400, "not_json"),
-    ("twice", lambda: raw() + raw(), 400, "not_json"),
-    ("nothing", lambda: b" ", 400, "not_json"),
-    ("latin-1", lambda: raw(instrument="Gerät").replace(b"\\u00e4", b"\xe4"), 400, "not_utf8"),
-    ("NUL", lambda: raw(instrument="a\x00b"), 400, "bad_text"),
-    ("half a character", lambda: raw(instrument="\ud800"), 400, "bad_text"),
-    ("NUL in a name", lambda: raw(**{"a\x00": 1}), 400, "bad_text"),
-    ("a number", lambda: b"7", 400, "not_an_object"),
-    ("9 MB", lambda: raw(instrument="x" * 9_000_000), 413, "body_too_large"),
+RAW: list[tuple[str, Callable[[], bytes], int, str, str]] = [
+    ("NaN", lambda: raw(current_a=0.5).replace(b"0.5", b"NaN"), 400, "not_a_number", "/current_a"),
+    ("infinite", lambda: raw(current_a=0.5).replace(b"0.5", b"Infinity"), 400, "not_a_number", "/current_a"),
+    ("1e999", lambda: raw(current_a=0.5).replace(b"0.5", b"1e999"), 400, "not_a_number", "/current_a"),
+    ("digits", lambda: raw(odometer_km=None).replace(b"null", b"7" * 5000), 400, "not_json", ""),
+    ("brackets", lambda: b"[" * 100_000, 400, "too_deep", ""),
+    ("deep", lambda: b"[" * 40 + b"]" * 40, 400, "too_deep", ""),
+    ("deep objects", lambda: b'{"a":' * 40 + b"1" + b"}" * 40, 400, "too_deep", ""),
+    ("cut", lambda: raw()[:-1], 400, "not_json", ""),
+    ("twice", lambda: raw() + raw(), 400, "not_json", ""),
+    ("nothing", lambda: b" ", 400, "not_json", ""),
+    ("latin-1", lambda: raw(instrument="Gerät").replace(b"\\u00e4", b"\xe4"), 400, "not_utf8", ""),
+    ("NUL", lambda: raw(instrument="a\x00b"), 400, "bad_text", "/instrument"),
+    ("half a character", lambda: raw(instrument="\ud800"), 400, "bad_text", "/instrument"),
+    ("NUL in a name", lambda: raw(**{"a\x00": 1}), 400, "bad_text", ""),
+    ("a number", lambda: b"7", 400, "not_an_object", ""),
+    ("9 MB", lambda: raw(instrument="x" * 9_000_000), 413, "body_too_large", ""),
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize(
-    ("body", "status", "code"), [case[1:] for case in RAW], ids=[case[0] for case in RAW]
+    ("body", "status", "code", "pointer"), [case[1:] for case in RAW], ids=[case[0] for case in RAW]
 )
 def test_what_is_no_good_json_changes_nothing(
-    api: Api, pack: Pack, body: Callable[[], bytes], status: int, code: str
+    api: Api, pack: Pack, body: Callable[[], bytes], status: int, code: str, pointer: str
 ) -> None:
     machine, before = api("machine"), world.contents()
     response = machine.post(CHECKS, body(), content_type=JSON)
-    assert problem(response, status, code, "")
+    assert problem(response, status, code, pointer)
     assert len(response.content) < 2000
     assert world.contents() == before
 

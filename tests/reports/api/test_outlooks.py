@@ -113,5 +113,6 @@ def test_outlooks_are_asked_for_by_level_and_probability(api: Api) -> None:
     level = everything["results"][0]["level"]
     _, alike = get(client, f"outlooks/?level={level}")
     assert {row["level"] for row in alike["results"]} == {level}
+    assert get(client, "outlooks/?status=scrapped")[1]["results"] == []
     assert get(client, "outlooks/?level=bad")[0] == 400
     assert get(client, "outlooks/?horizon=7")[0] == 400
