@@ -105,7 +105,7 @@ def _long_ago(outlook: Outlook, month: str, advice: str) -> tuple[str, str]:
 OWNER: Mapping[str, tuple[str, str]] = {
     "settled": ("The pack is settled: its parts keep together.", ""),
     "drifting": (
-        "The pack is drifting: its parts grow apart.",
+        "The pack is drifting: its parts no longer pull evenly.",
         "; have the next check on time, and do not wait for a warning light",
     ),
     "near_limit": (
