@@ -1,4 +1,4 @@
-"""Fields that take what the contract names and nothing that merely looks like it."""
+"""Fields that take the JSON type that is meant, and nothing that merely looks like it."""
 
 import math
 import re

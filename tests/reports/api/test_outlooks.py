@@ -25,7 +25,7 @@ def get(client: APIClient, address: str) -> Any:
     return response.status_code, response.json()
 
 
-def test_it_answers_what_the_contract_names(api: Api) -> None:
+def test_it_answers_every_figure_of_an_outlook(api: Api) -> None:
     ageing.drifting_pack("TP-1")
     status, told = get(api("machine"), "packs/tp-1/outlook/")
     assert status == 200
