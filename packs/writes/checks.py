@@ -15,7 +15,14 @@ from packs.rules.identity import decode
 from packs.writes.actors import Actor
 from packs.writes.digests import digest
 from packs.writes.judging import judge
-from packs.writes.recording import REVISED, Outcome, must_stand, revise, take_out
+from packs.writes.recording import (
+    REVISED,
+    Outcome,
+    must_stand,
+    revise,
+    sent_otherwise,
+    take_out,
+)
 
 FAULTS_TOLD = 1000  # of one list; who has more begins with these
 RACES = 3  # how often a batch is begun again when another request took its external ids
@@ -157,12 +164,7 @@ def _sent_otherwise(external_id: str) -> Conflict:
             "This line was sent before under this Idempotency-Key with other content; "
             "send the same lines again, or use another key.",
         )
-    return Conflict.at(
-        "/external_id",
-        "external_id_taken",
-        f"'{external_id}' was sent before with other content; "
-        "send the same content again, or another external_id.",
-    )
+    return sent_otherwise(external_id)
 
 
 def _store(lines: Sequence[_Line], *, by: Actor, at: datetime) -> None:

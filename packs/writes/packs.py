@@ -12,7 +12,7 @@ from packs.reads import names, sites
 from packs.reads.packs import with_vehicle
 from packs.writes.actors import Actor
 from packs.writes.keeping import change, keep
-from packs.writes.recording import Outcome, enter, lock, midnight, revise
+from packs.writes.recording import Outcome, enter, lock, midnight, note
 
 
 def create_pack(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[Pack]:
@@ -81,12 +81,10 @@ def change_pack(
         before = pack.status
         change(pack, by=by, at=at, version=version, key=pack.serial, changes=changes)
         # Said of the pack at a desk, not seen on it: no contact that an estimate may count.
-        recorded_at = revise(pack, at=at, happened_at=None)
-        enter(
+        note(
             pack,
             by=by,
-            recorded_at=recorded_at,
-            happened_at=recorded_at,
+            at=at,
             fact=pack,
             kind=Pack.KIND,
             action=HistoryEntry.Action.CHANGED,

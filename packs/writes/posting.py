@@ -6,11 +6,10 @@ from typing import Any, TypeVar
 
 from django.db import IntegrityError, transaction
 
-from packs.errors import Conflict
 from packs.models import Keyed
 from packs.writes.actors import Actor
 from packs.writes.digests import digest
-from packs.writes.recording import Outcome, conflict_of
+from packs.writes.recording import Outcome, conflict_of, known_before
 
 KeyedT = TypeVar("KeyedT", bound=Keyed)
 
@@ -30,10 +29,9 @@ def post(
     Conflict for an external id that came with other content.
     """
     content_digest = digest(content)
-    if external_id is not None:
-        stored = model._default_manager.filter(client=by.client, external_id=external_id).first()
-        if stored is not None:
-            return Outcome(_same(stored, external_id, content_digest), created=False)
+    stored = known_before(model, by=by, external_id=external_id, content_digest=content_digest)
+    if stored is not None:
+        return Outcome(stored, created=False)
     row = model(
         **{**content, **(beside or {})},
         external_id=external_id,
@@ -48,14 +46,3 @@ def post(
     except IntegrityError as refusal:
         raise conflict_of(refusal) from refusal
     return Outcome(row, created=True)
-
-
-def _same(stored: KeyedT, external_id: str, content_digest: bytes) -> KeyedT:
-    if bytes(stored.digest) == content_digest:
-        return stored
-    raise Conflict.at(
-        "/external_id",
-        "external_id_taken",
-        f"'{external_id}' was sent before with other content; "
-        "send the same content again, or another external_id.",
-    )

@@ -13,12 +13,13 @@ from django.db import IntegrityError, transaction
 from django.db.models import Model
 
 from packs.errors import Conflict, Contradiction, Fault
-from packs.models import Fact, HistoryEntry, Pack, Person
+from packs.models import Fact, HistoryEntry, Pack, Person, Posted
 from packs.reads import names
 from packs.writes.actors import Actor
 from packs.writes.digests import digest
 
 FactT = TypeVar("FactT", bound=Fact)
+PostedT = TypeVar("PostedT", bound=Posted)
 RowT = TypeVar("RowT", bound=Model)
 
 
@@ -114,21 +115,55 @@ def enter(
     )
 
 
+def note(
+    pack: Pack,
+    *,
+    by: Actor,
+    at: datetime,
+    fact: Any,
+    kind: str,
+    action: str,
+    summary: str,
+    happened_at: datetime | None = None,
+) -> datetime:
+    """Raise the revision of a locked pack for what is no new fact, with its line.
+
+    `happened_at` as in `revise`. Returns the instant that the line bears.
+    """
+    recorded_at = revise(pack, at=at, happened_at=happened_at)
+    enter(
+        pack,
+        by=by,
+        recorded_at=recorded_at,
+        happened_at=happened_at or recorded_at,
+        fact=fact,
+        kind=kind,
+        action=action,
+        summary=summary,
+    )
+    return recorded_at
+
+
 def known_before(
-    model: type[FactT], *, by: Actor, external_id: str | None, content_digest: bytes
-) -> FactT | None:
-    """The fact stored under this external id before, if it says the same."""
+    model: type[PostedT], *, by: Actor, external_id: str | None, content_digest: bytes
+) -> PostedT | None:
+    """The row stored under this external id before, if it says the same."""
     if external_id is None:
         return None
     stored = model._default_manager.filter(client=by.client, external_id=external_id).first()
     if stored is not None and bytes(stored.digest) != content_digest:
-        raise Conflict.at(
-            "/external_id",
-            "external_id_taken",
-            f"'{external_id}' was sent before with other content; "
-            "send the same content again, or another external_id.",
-        )
+        raise sent_otherwise(external_id)
     return stored
+
+
+def sent_otherwise(external_id: str) -> Conflict:
+    """The sentence for an external id that came before with other content."""
+    return Conflict.at(
+        "/external_id",
+        "external_id_taken",
+        f"'{external_id}' was sent before with other content; "
+        "send the same content again, or another external_id.",
+    )
 
 
 def record(

@@ -14,7 +14,7 @@ from packs.writes.actors import Actor
 from packs.writes.judging import CLOCK_ERROR, time_faults
 from packs.writes.keeping import change
 from packs.writes.posting import post
-from packs.writes.recording import Outcome, enter, lock, revise
+from packs.writes.recording import Outcome, lock, note
 
 
 def open_visit(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[Visit]:
@@ -80,19 +80,19 @@ def _time_faults(pack: Pack | None, opened_at: datetime, *, at: datetime) -> lis
 
 def _note_opening(visit: Visit, pack: Pack, *, by: Actor, at: datetime) -> None:
     """Raise the pack's revision, with its line in the history."""
-    visit.recorded_at = revise(pack, at=at, happened_at=visit.opened_at)
-    visit.revision = pack.revision
-    visit.save(update_fields=["recorded_at", "revision"])
     complaint = f": {visit.complaint}" if visit.complaint else ""
-    enter(
+    visit.recorded_at = note(
         pack,
         by=by,
-        recorded_at=visit.recorded_at,
-        happened_at=visit.opened_at,
+        at=at,
         fact=visit,
         kind=Visit.KIND,
+        action=HistoryEntry.Action.RECORDED,
         summary=f"Visit opened{complaint}",
+        happened_at=visit.opened_at,
     )
+    visit.revision = pack.revision
+    visit.save(update_fields=["recorded_at", "revision"])
 
 
 def change_visit(
@@ -107,12 +107,10 @@ def change_visit(
         before = row.state
         visit = change(row, by=by, at=at, version=version, key=str(row.pk), changes=said)
         if pack is not None:
-            recorded_at = revise(pack, at=at, happened_at=None)
-            enter(
+            note(
                 pack,
                 by=by,
-                recorded_at=recorded_at,
-                happened_at=recorded_at,
+                at=at,
                 fact=visit,
                 kind=Visit.KIND,
                 action=HistoryEntry.Action.CHANGED,

@@ -13,7 +13,7 @@ from packs.reads.history import resource_of
 from packs.reads.roles import may
 from packs.writes import placements, warranties
 from packs.writes.actors import Actor
-from packs.writes.recording import enter, lock, revise, take_out
+from packs.writes.recording import lock, note, take_out
 
 FactT = TypeVar("FactT", bound=Fact)
 
@@ -45,20 +45,18 @@ def void(fact: FactT, *, by: Actor, at: datetime, reason: str) -> FactT:
     with transaction.atomic():
         pack = lock(fact.pack_id)
         fact.refresh_from_db()
-        recorded_at = revise(pack, at=at, happened_at=None)
-        take_out(fact, pack=pack, by=by, at=recorded_at, reason=reason)
-        if type(fact) in FOLLOWS:
-            FOLLOWS[type(fact)](pack, [fact], by=by, at=recorded_at)
-        enter(
+        recorded_at = note(
             pack,
             by=by,
-            recorded_at=recorded_at,
-            happened_at=recorded_at,
+            at=at,
             fact=fact,
             kind=fact.KIND,
             action=HistoryEntry.Action.VOIDED,
             summary=f"{fact.KIND.replace('_', ' ').capitalize()} voided: {reason}",
         )
+        take_out(fact, pack=pack, by=by, at=recorded_at, reason=reason)
+        if type(fact) in FOLLOWS:
+            FOLLOWS[type(fact)](pack, [fact], by=by, at=recorded_at)
     return fact
 
 
