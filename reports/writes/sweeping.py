@@ -12,7 +12,15 @@ from reports.writes import fits, outlooks
 BATCH = 200  # packs claimed at a time: a second or two of work, lost at most if a worker dies
 CLAIM = timedelta(minutes=1)  # many times what a batch takes; then another sweep may have it
 PUT_OFF = timedelta(hours=1)  # until a pack whose figures fail is tried again
-FAILING = (ArithmeticError, ValueError, np.linalg.LinAlgError, IntegrityError, DataError)
+# What figures nobody foresaw can raise; an error of the connection is none of these.
+FAILING = (
+    ArithmeticError,
+    LookupError,
+    ValueError,
+    np.linalg.LinAlgError,
+    IntegrityError,
+    DataError,
+)
 log = logging.getLogger(__name__)
 
 # One conditional update, the same on both databases. The choice is materialized, since a planner

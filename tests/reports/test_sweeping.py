@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from django.db import IntegrityError
 
 from packs.models import Pack
 from reports.models import Duty, Outlook, StoredFit
@@ -71,13 +72,16 @@ def test_of_two_sweeps_at_once_one_stores(monkeypatch: pytest.MonkeyPatch) -> No
     assert Outlook.objects.count() == 1
 
 
-def test_a_pack_whose_figures_fail_holds_up_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("error", [np.linalg.LinAlgError, IndexError, IntegrityError])
+def test_a_pack_whose_figures_fail_holds_up_no_other(
+    monkeypatch: pytest.MonkeyPatch, error: type[Exception]
+) -> None:
     bad, good = (ageing.drifting_pack(serial, checks_taken=3) for serial in ("TP-1", "TP-2"))
     worked_out = reading.estimate
 
     def failing(views: Any, fit: Any) -> Any:
         if bad.pk in {view.pack.pk for view in views}:
-            raise np.linalg.LinAlgError("singular")
+            raise error("unforeseen")
         return worked_out(views, fit)
 
     monkeypatch.setattr(reading, "estimate", failing)
