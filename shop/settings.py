@@ -66,6 +66,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "shop.navigation.ways",
             ],
         },
     }
@@ -128,8 +129,10 @@ LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "sign-in"
 SESSION_COOKIE_AGE = int(timedelta(hours=12).total_seconds())  # a shift; common practice, no source
 
-LANGUAGE_CODE = "en"
-USE_I18N = False
+# English everywhere; a site says how it writes dates, and its pages activate that form of it.
+LANGUAGE_CODE = "en-gb"
+USE_I18N = True
+FORMAT_MODULE_PATH = ["shop.formats"]
 USE_TZ = True
 
 # Where collectstatic has run, its hashed and compressed files are served; else the sources are.

@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from packs.api.doors import ChangeDoor, CreateDoor
@@ -24,6 +25,8 @@ class VisitChange(Shape):
     state = Choice(Visit.State.choices, required=False)
     complaint = optional(Text)
     odometer_km = optional(Whole, max_value=FARTHEST_KM)
+    waits_for = optional(Choice, choices=Visit.WaitsFor.choices)
+    promised_at = optional(Instant)
 
 
 class VisitEntry(VisitChange):
@@ -46,9 +49,15 @@ class VisitAnswer(KeyedAnswer):
     complaint = serializers.CharField()
     odometer_km = serializers.IntegerField(allow_null=True)
     state = serializers.ChoiceField(Visit.State.choices)
+    waits_for = serializers.SerializerMethodField()
+    promised_at = serializers.DateTimeField(allow_null=True)
     site = serializers.CharField(source="site.code", allow_null=True, default=None)
     external_id = serializers.CharField(allow_null=True)
     revision = serializers.IntegerField(allow_null=True)
+
+    @extend_schema_field(serializers.ChoiceField(Visit.WaitsFor.choices, allow_null=True))
+    def get_waits_for(self, visit: Visit) -> str | None:
+        return visit.waits_for or None
 
 
 class VisitQuery(Shape):
@@ -57,6 +66,8 @@ class VisitQuery(Shape):
     pack = Text(max_length=40, required=False)
     vehicle = Text(max_length=40, required=False)
     state = Choice(Visit.State.choices, required=False)
+    waits_for = Choice(Visit.WaitsFor.choices, required=False)
+    promised_until = Instant(required=False)
     opened_since = Instant(required=False)
     opened_until = Instant(required=False)
     site = Text(max_length=40, required=False)
@@ -67,6 +78,8 @@ COLUMNS = {
     "pack": "pack__serial__upper",
     "vehicle": "vehicle__vin",
     "state": "state",
+    "waits_for": "waits_for",
+    "promised_until": "promised_at__lte",
     "opened_since": "opened_at__gte",
     "opened_until": "opened_at__lte",
     "site": "site__code",

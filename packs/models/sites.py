@@ -16,11 +16,19 @@ class Site(Keyed):
     PREFIX: ClassVar[str] = "si"
     KIND: ClassVar[str] = "site"
 
+    class DateOrder(models.TextChoices):
+        DAY_MONTH = "day_month"
+        MONTH_DAY = "month_day"
+        ISO = "iso"
+
     code = models.CharField(max_length=40, unique=True)
     name = models.CharField(max_length=100)
     time_zone = models.CharField(max_length=60)
     distance = models.CharField(max_length=2, default="km")
     temperature = models.CharField(max_length=1, default="c")
+    date_order = models.CharField(
+        max_length=9, choices=DateOrder.choices, default=DateOrder.DAY_MONTH
+    )
     currency = models.CharField(max_length=3, default="", blank=True)
     touch_limit_v = models.FloatField(default=TOUCH_LIMIT_V)
     rules = models.JSONField(default=dict)

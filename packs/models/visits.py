@@ -19,6 +19,14 @@ class Visit(Keyed):
         READY = "ready"
         CLOSED = "closed"
 
+    class WaitsFor(models.TextChoices):
+        DIAGNOSIS = "diagnosis"
+        OWNER = "owner"
+        PARTS = "parts"
+        BENCH = "bench"
+        ROAD_TEST = "road_test"
+        COLLECTION = "collection"
+
     vehicle = models.ForeignKey("packs.Vehicle", models.PROTECT, null=True, related_name="visits")
     pack = models.ForeignKey("packs.Pack", models.PROTECT, null=True, related_name="visits")
     revision = models.PositiveBigIntegerField(null=True)
@@ -26,6 +34,8 @@ class Visit(Keyed):
     complaint = models.TextField(default="", blank=True)
     odometer_km = models.PositiveIntegerField(null=True)
     state = models.CharField(max_length=10, choices=State.choices, default=State.OPEN)
+    waits_for = models.CharField(max_length=10, choices=WaitsFor.choices, default="", blank=True)
+    promised_at = models.DateTimeField(null=True)
     site = models.ForeignKey("packs.Site", models.PROTECT, null=True, related_name="+")
     external_id = models.CharField(max_length=200, null=True)  # noqa: DJ001
 

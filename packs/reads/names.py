@@ -10,6 +10,7 @@ from packs.models import (
     Customer,
     Equipment,
     Fact,
+    ImportSource,
     Keyed,
     Lot,
     Module,
@@ -36,6 +37,7 @@ WHERE_TO_POST: Mapping[type[Model], tuple[str, str]] = {
     Module: ("module", "modules/"),
     Lot: ("lot", "lots/"),
     Site: ("site", "sites/"),
+    ImportSource: ("import source", "import-sources/"),
 }
 
 
@@ -85,6 +87,10 @@ def site(code: str | None, pointer: str = "/site") -> Site | None:
     if code is None:
         return None
     return _named(Site.objects.filter(code=code), Site, code, pointer)
+
+
+def import_source(code: str, pointer: str = "/source") -> ImportSource:
+    return _named(ImportSource.objects.filter(code=code), ImportSource, code, pointer)
 
 
 def visit(text: str | None, pointer: str = "/visit") -> Visit | None:

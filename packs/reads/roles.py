@@ -45,6 +45,13 @@ TABLE: Mapping[str, Access] = {
     "failures": Access(PEOPLE, PEOPLE),
     "warranties": Access(PEOPLE, OFFICE),
     "claims": Access(PEOPLE, OFFICE),
+    "cores": Access(PEOPLE, OFFICE),
+    "consents": Access(PEOPLE, OFFICE),
+    "cost-estimates": Access(PEOPLE, OFFICE),
+    "calls": Access(PEOPLE, OFFICE),
+    "photos": Access(PEOPLE, PEOPLE),
+    "paper-texts": Access(PEOPLE, frozenset({MANAGER})),
+    "import-sources": Access(PEOPLE, WORKSHOP),
     "voiding": Access(NOBODY, WORKSHOP),
 }
 

@@ -19,6 +19,7 @@ UNLESS_SAID: Mapping[str, Any] = {
     "touch_limit_v": TOUCH_LIMIT_V,
     "rules": {},
 }
+DATE_ORDER = Site.DateOrder.DAY_MONTH.value  # beside them, so that a site sent before is known
 
 
 def create_site(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[Site]:
@@ -34,8 +35,9 @@ def change_site(
     row: Site, *, by: Actor, at: datetime, version: int, changes: Mapping[str, Any]
 ) -> Site:
     """Store other settings; null means what it is unless said."""
+    unless_said = {**UNLESS_SAID, "date_order": DATE_ORDER}
     content = {
-        name: UNLESS_SAID.get(name) if value is None else value for name, value in changes.items()
+        name: unless_said.get(name) if value is None else value for name, value in changes.items()
     }
     _refuse_faults(content)
     return change(row, by=by, at=at, version=version, key=row.code, changes=content)

@@ -4,8 +4,6 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
 from packs.errors import Contradiction, Fault
 from packs.models import TroubleCode, Visit
 from packs.reads import names
@@ -16,9 +14,9 @@ from packs.rules.trouble_codes import (
     split_code,
 )
 from packs.writes.actors import Actor
-from packs.writes.digests import digest
 from packs.writes.judging import CLOCK_ERROR
-from packs.writes.recording import Outcome, Said, insert, known_before, record, said, take_out
+from packs.writes.recording import Outcome, said
+from packs.writes.visit_facts import record_on
 
 
 def record_trouble_code(
@@ -32,7 +30,6 @@ def record_trouble_code(
     if faults:
         raise Contradiction(faults)
     content = {
-        "visit": visit,
         "code": code,
         "failure_type": failure_type,
         "control_unit": entry.get("control_unit") or "",
@@ -40,19 +37,16 @@ def record_trouble_code(
         "freeze_frame": entry.get("freeze_frame"),
         "cleared_at": entry.get("cleared_at"),
     }
-    beside = said(TroubleCode, entry)
-    if visit.pack_id is None:
-        return _record_alone(content, beside, by=by, at=at)
     shown = f"{code}-{failure_type}" if failure_type else code
     unit = f" from {content['control_unit']}" if content["control_unit"] else ""
-    return record(
+    return record_on(
+        visit,
         TroubleCode,
         by=by,
         at=at,
-        pack_id=visit.pack_id,
         happened_at=visit.opened_at,
         content=content,
-        said=beside,
+        said=said(TroubleCode, entry),
         summary=f"Trouble code {shown}{unit}",
     )
 
@@ -90,33 +84,3 @@ def _cleared_faults(visit: Visit, cleared_at: datetime | None, *, at: datetime) 
         )
         return [Fault("/cleared_at", "before_the_visit", sentence)]
     return []
-
-
-def _record_alone(
-    content: Mapping[str, Any], beside: Said, *, by: Actor, at: datetime
-) -> Outcome[TroubleCode]:
-    """Store a code of a car whose pack nobody knows yet: no revision to raise, no history."""
-    old = beside.supersedes
-    assert old is None or isinstance(old, TroubleCode)
-    content_digest = digest({**content, "done_by": beside.done_by, "supersedes": old})
-    with transaction.atomic():
-        stored = known_before(
-            TroubleCode, by=by, external_id=beside.external_id, content_digest=content_digest
-        )
-        if stored is not None:
-            return Outcome(stored, created=False)
-        if old is not None:
-            TroubleCode.objects.select_for_update().get(pk=old.pk)
-            take_out(old, pack=None, by=by, at=at, reason="superseded")
-        fact = TroubleCode(
-            **content,
-            recorded_at=at,
-            client=by.client,
-            recorded_by=by.person,
-            done_by=beside.done_by,
-            external_id=beside.external_id,
-            supersedes=old,
-            digest=content_digest,
-        )
-        insert(fact)
-    return Outcome(fact, created=True)

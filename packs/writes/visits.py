@@ -16,6 +16,16 @@ from packs.writes.keeping import change
 from packs.writes.posting import post
 from packs.writes.recording import Outcome, lock, note
 
+WAITS: Mapping[str, str] = {
+    "": "waits for nothing",
+    Visit.WaitsFor.DIAGNOSIS: "waits for diagnosis",
+    Visit.WaitsFor.OWNER: "waits for the owner's word",
+    Visit.WaitsFor.PARTS: "waits for parts",
+    Visit.WaitsFor.BENCH: "waits for the bench",
+    Visit.WaitsFor.ROAD_TEST: "waits for a road test",
+    Visit.WaitsFor.COLLECTION: "waits to be collected",
+}
+
 
 def open_visit(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[Visit]:
     """Store a visit; where only the car is named, the pack in it comes with it.
@@ -36,9 +46,12 @@ def open_visit(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[
         "complaint": entry.get("complaint") or "",
         "odometer_km": entry.get("odometer_km"),
         "state": entry.get("state") or Visit.State.OPEN.value,
+        "waits_for": entry.get("waits_for"),
+        "promised_at": entry.get("promised_at"),
         "site": names.site(entry.get("site")),
     }
     beside = {
+        "waits_for": entry.get("waits_for") or "",
         "pack": pack,
         "opened_at": opened_at,
         "site": content["site"] or by.client.site,
@@ -100,8 +113,8 @@ def change_visit(
 ) -> Visit:
     """Store how the visit stands now, and note it in the history of its pack."""
     said = dict(changes)
-    if "complaint" in said:
-        said["complaint"] = said["complaint"] or ""
+    for name in {"complaint", "waits_for"} & said.keys():
+        said[name] = said[name] or ""
     with transaction.atomic():
         pack = None if row.pack_id is None else lock(row.pack_id)
         before = row.state
@@ -126,4 +139,8 @@ def _told(before: str, visit: Visit, said: Mapping[str, Any]) -> str:
         parts.append(f"{visit.odometer_km} km")
     if "complaint" in said:
         parts.append(visit.complaint or "no complaint")
+    if "waits_for" in said:
+        parts.append(WAITS[visit.waits_for])
+    if "promised_at" in said and visit.promised_at is not None:
+        parts.append(f"promised for {visit.promised_at.astimezone(sites.zone()):%Y-%m-%d %H:%M}")
     return "Visit changed" + (f": {', '.join(parts)}" if parts else "")

@@ -8,7 +8,11 @@ from django.db.models import Count, Exists, F, OuterRef
 
 from packs.models import (
     RATINGS,
+    Call,
     Claim,
+    Consent,
+    Core,
+    CostEstimate,
     Fact,
     Failure,
     HistoryEntry,
@@ -16,6 +20,7 @@ from packs.models import (
     Installation,
     Pack,
     PackType,
+    Photo,
     Swap,
     TroubleCode,
     VoltageCheck,
@@ -25,6 +30,7 @@ from packs.reads.verifying.breaches import Breach
 
 FACTS: Sequence[type[Fact]] = (
     VoltageCheck, Inspection, Swap, Failure, Warranty, Claim, TroubleCode, Installation,
+    Photo, CostEstimate, Consent, Call, Core,
 )  # fmt: skip
 
 

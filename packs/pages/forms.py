@@ -1,0 +1,136 @@
+"""Pages that take input: fields named as the pointers of what they fill, and errors beside them."""
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.forms.renderers import DjangoTemplates
+
+from packs.errors import DomainError
+from packs.models import Site
+from packs.pages.units import KM_PER_MILE
+from packs.reads import sites
+
+BELOW = "__"  # in the name of a field, where its pointer has a slash
+FARTHEST_KM = 3_000_000  # that an odometer shows; common practice, no source
+LARGEST_AMOUNT = 99_999_999  # that a column of money holds
+
+
+class EntryForm(forms.Form):
+    """A form for one call down: field `vehicle__vin` is `/vehicle/vin` of the entry.
+
+    `sent_as` is the form's own name for what it sends, so that sent twice it is stored once.
+    """
+
+    required_css_class = "needed"
+    error_css_class = "has-error"
+    default_renderer = DjangoTemplates
+
+    sent_as = forms.UUIDField(widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["sent_as"].initial = uuid4
+        self.fields["sent_as"].error_messages["required"] = "Open the page again, and send it anew."
+        for name, field in self.fields.items():
+            described = [f"{self[name].id_for_label}-{part}" for part in self._beside(name, field)]
+            if described:
+                field.widget.attrs["aria-describedby"] = " ".join(described)
+
+    def _beside(self, name: str, field: forms.Field) -> Iterator[str]:
+        if self.is_bound and name in self.errors:
+            yield "error"
+        if field.help_text:
+            yield "hint"
+
+    def entry(self, below: str = "") -> dict[str, Any]:
+        """What was filled in, by the names of the API; `below` a part of it alone."""
+        entry: dict[str, Any] = {}
+        prefix = below + BELOW if below else ""
+        for name, value in self.cleaned_data.items():
+            if name == "sent_as" or value in (None, "", []) or not name.startswith(prefix):
+                continue
+            *parents, last = name.removeprefix(prefix).split(BELOW)
+            inner = entry
+            for parent in parents:
+                inner = inner.setdefault(parent, {})
+            inner[last] = value
+        return entry
+
+    @property
+    def external_id(self) -> str:
+        """The name under which what this form sends is stored once."""
+        return f"page:{self.cleaned_data['sent_as']}"
+
+    def refuse(self, error: DomainError) -> None:
+        """Each fault beside the field that it points at, or above them all."""
+        for fault in error.faults:
+            name = fault.pointer.strip("/").replace("/", BELOW)
+            where = name if name in self.fields and not self._hidden(name) else None
+            self.add_error(where, forms.ValidationError(fault.detail, code=fault.code))
+
+    def _hidden(self, name: str) -> bool:
+        return self.fields[name].widget.is_hidden
+
+
+class Day(forms.DateField):
+    """A calendar date, picked or typed as the browser likes it."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        widget = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+        super().__init__(widget=widget, input_formats=["%Y-%m-%d"], **kwargs)
+
+
+class Moment(forms.DateTimeField):
+    """An instant by the clock of the site."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        widget = forms.DateTimeInput(format="%Y-%m-%dT%H:%M", attrs={"type": "datetime-local"})
+        formats = ["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
+        super().__init__(widget=widget, input_formats=formats, **kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        value = super().prepare_value(value)
+        return value.replace(second=0, microsecond=0) if isinstance(value, datetime) else value
+
+
+class Km(forms.IntegerField):
+    """A distance in the unit of the site; km inside."""
+
+    def __init__(self, *, site: Site | None = None, **kwargs: Any) -> None:
+        self.site = site
+        super().__init__(min_value=0, max_value=FARTHEST_KM, **kwargs)
+        self.widget.attrs["inputmode"] = "numeric"
+
+    def get_bound_field(self, form: forms.BaseForm, field_name: str) -> forms.BoundField:
+        self.widget.attrs["data-unit"] = self._site().distance
+        return super().get_bound_field(form, field_name)
+
+    def clean(self, value: Any) -> Any:
+        shown = super().clean(value)
+        if shown is None or self._site().distance == "km":
+            return shown
+        return round(shown * KM_PER_MILE)
+
+    def prepare_value(self, value: Any) -> Any:
+        if isinstance(value, int) and self._site().distance == "mi":
+            return round(value / KM_PER_MILE)
+        return value
+
+    def _site(self) -> Site:
+        self.site = self.site or sites.present()
+        return self.site
+
+
+class MoneyField(forms.DecimalField):
+    """An amount in the currency of the site."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(min_value=0, max_value=LARGEST_AMOUNT, decimal_places=2, **kwargs)
+        self.widget.attrs["inputmode"] = "decimal"
+
+    def get_bound_field(self, form: forms.BaseForm, field_name: str) -> forms.BoundField:
+        self.widget.attrs["data-unit"] = sites.present().currency
+        return super().get_bound_field(form, field_name)

@@ -1,0 +1,1 @@
+"""How sites write dates, by the language that packs/pages/doors.py activates."""

@@ -1,0 +1,7 @@
+"""Dates of ISO 8601."""
+
+DATE_FORMAT = "Y-m-d"
+SHORT_DATE_FORMAT = "m-d"
+YEAR_MONTH_FORMAT = "Y-m"
+TIME_FORMAT = "H:i"
+DATETIME_FORMAT = "Y-m-d H:i"
