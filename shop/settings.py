@@ -195,7 +195,10 @@ SPECTACULAR_SETTINGS = {
         "OutlookLevelEnum": "reports.models.outlooks.Outlook.Level",
         "EquipmentKindEnum": "packs.models.people.Equipment.Kinds",
         "SwapKindEnum": "packs.models.work.Swap.Kinds",
+        "EstimateLineKindEnum": "packs.models.desk.EstimateLine.Kinds",
         "PackStatusEnum": "packs.models.packs.Pack.Status",
+        "VisitStateEnum": "packs.models.visits.Visit.State",
+        "CoreStateEnum": "packs.models.desk.Core.State",
         "ModuleStatusEnum": "packs.models.modules.Module.Status",
     },
 }

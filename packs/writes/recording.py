@@ -176,12 +176,14 @@ def record(
     content: Mapping[str, Any],
     said: Said,
     summary: str,
+    in_hand: bool = True,
     then: Callable[[FactT, Pack], None] | None = None,
 ) -> Outcome[FactT]:
     """Store one fact about a pack; the same one sent again is found, not stored twice.
 
-    `content` holds the columns of `model`; `then` writes what hangs on the fact. Raises Conflict
-    for an external id with other content and for whatever the database refuses.
+    `content` holds the columns of `model`; `then` writes what hangs on the fact; `in_hand` is
+    false for what was said while nobody saw the pack, which is no contact with it. Raises
+    Conflict for an external id with other content and for whatever the database refuses.
     """
     content_digest = digest(
         {
@@ -201,7 +203,7 @@ def record(
             return Outcome(stored, created=False)
         if said.supersedes is not None:
             must_stand(said.supersedes, pack=pack, pointer="/supersedes")
-        recorded_at = revise(pack, at=at, happened_at=happened_at)
+        recorded_at = revise(pack, at=at, happened_at=happened_at if in_hand else None)
         if said.supersedes is not None:
             take_out(said.supersedes, pack=pack, by=by, at=recorded_at, reason="superseded")
         fact = model(
@@ -269,6 +271,18 @@ REFUSALS: Mapping[str, tuple[str, str, str]] = {
         "/changes",
         "position_taken",
         "That position holds another module at that time; record its removal first.",
+    ),
+    "core_due_once": (
+        "/pack",
+        "core_due_already",
+        "This pack is owed as a core already; tell how that core goes on, by a record that "
+        "supersedes it.",
+    ),
+    "packs_core.pack_id": (
+        "/pack",
+        "core_due_already",
+        "This pack is owed as a core already; tell how that core goes on, by a record that "
+        "supersedes it.",
     ),
     "installation_pack_one_vehicle": (
         "/pack",

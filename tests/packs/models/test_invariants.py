@@ -8,14 +8,21 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import Model
 
 from packs.models import (
+    Call,
     Claim,
     Client,
+    Consent,
+    Core,
+    CostEstimate,
     Customer,
     Edit,
     Equipment,
+    EstimateLine,
     Failure,
     Finding,
     HistoryEntry,
+    ImportFile,
+    ImportSource,
     Inspection,
     Installation,
     Lot,
@@ -24,7 +31,11 @@ from packs.models import (
     Pack,
     PackType,
     PackTypeVersion,
+    PaperText,
+    PaperTextVersion,
     Person,
+    Photo,
+    PhotoContent,
     Placement,
     Site,
     Swap,
@@ -43,11 +54,15 @@ pytestmark = pytest.mark.django_db
 VINS = ("11111111111111111", "1M8GDM9AXKP042788")
 FACTS: Sequence[type[Model]] = (
     VoltageCheck, Inspection, Swap, Failure, Warranty, Claim, TroubleCode, Installation,
+    Photo, CostEstimate, Consent, Call, Core,
 )  # fmt: skip
-LINES: Sequence[type[Model]] = (HistoryEntry, PackTypeVersion, Finding, SwapChange, Edit)
+LINES: Sequence[type[Model]] = (
+    HistoryEntry, PackTypeVersion, Finding, SwapChange, Edit, EstimateLine,
+    PaperTextVersion,
+)  # fmt: skip
 KEPT: Sequence[type[Model]] = (
     Site, Person, Equipment, PackType, Pack, Vehicle, Customer, Visit, Lot, Module, Client,
-    Ownership,
+    Ownership, PaperText, ImportSource, ImportFile,
 )  # fmt: skip
 
 
@@ -89,6 +104,23 @@ def rows(pack: Pack) -> None:
     )
     Claim.objects.create(warranty=warranty, decision="open", **fact)
     Installation.objects.create(vehicle=cars[0], installed_at=at, **fact)
+    photo = Photo.objects.create(happened_at=at, width=1, height=1, **fact)
+    PhotoContent.objects.create(photo=photo, jpeg=b"-", small=b"-")
+    estimate = CostEstimate.objects.create(visit=visit, happened_at=at, **fact)
+    EstimateLine.objects.create(
+        estimate=estimate, kind="part", what="module", quantity=1, unit_price=1
+    )
+    Consent.objects.create(
+        visit=visit, about="intake", given=True, how="signed", happened_at=at, **fact
+    )
+    Call.objects.create(happened_at=at, reason="other", outcome="reached", **fact)
+    Core.objects.create(deposit=1, due_on=at.date(), state="due", **fact)
+    text = PaperText.objects.create(paper="intake", heading="Intake", **posted)
+    PaperTextVersion.objects.create(text=text, number=1, recorded_at=at, heading="Intake")
+    source = ImportSource.objects.create(code="S-1", columns={}, **posted)
+    ImportFile.objects.create(
+        source=source, name="a.csv", digest=b"-", content=b"-", handed_in_at=at, client=client
+    )
     Edit.objects.create(
         kind="site", key="main", version=2, recorded_at=at, changes={}, client=client,
         recorded_by=person,
@@ -350,3 +382,42 @@ def test_sql_reads_each_voltage_exactly(pack: Pack) -> None:
         found = cursor.fetchall()
     assert [position for position, _ in found] == list(range(1, 29))
     assert [None if volt is None else float(volt) for _, volt in found] == volts
+
+
+@pytest.mark.usefixtures("rows")
+def test_a_photograph_is_not_changed() -> None:
+    refused("UPDATE packs_photocontent SET jpeg = small")
+    refused("DELETE FROM packs_photocontent")
+
+
+@pytest.mark.usefixtures("rows")
+@pytest.mark.parametrize(
+    ("model", "changes"),
+    [
+        (Core, {"deposit": -1, "state": "due"}),
+        (Core, {"deposit": 1, "state": "accepted"}),
+        (Core, {"deposit": 1, "state": "due"}),
+        (CostEstimate, {"tax_pct": 101}),
+    ],
+)
+def test_the_desk_s_records_hold_together(model: type[Model], changes: dict[str, Any]) -> None:
+    """A negative deposit, a core judged but not back, a pack owed twice, a tax beyond 100 %."""
+    at = world.later(days=1)
+    known = {
+        Core: {"due_on": at.date()},
+        CostEstimate: {"visit": Visit.objects.get(), "happened_at": at},
+    }
+    fact = {**world.posted(b"-"), "pack": Pack.objects.get(), "revision": 2}
+    with pytest.raises(IntegrityError), transaction.atomic():
+        model._default_manager.create(**known[model], **changes, **fact)
+
+
+@pytest.mark.usefixtures("rows")
+@pytest.mark.parametrize(
+    "amounts", [{"quantity": 0, "unit_price": 1}, {"quantity": 1, "unit_price": -1}]
+)
+def test_a_line_of_an_estimate_has_an_amount(amounts: dict[str, int]) -> None:
+    with pytest.raises(IntegrityError), transaction.atomic():
+        EstimateLine.objects.create(
+            estimate=CostEstimate.objects.get(), kind="part", what="module", **amounts
+        )

@@ -1,0 +1,56 @@
+"""Recording that the owner of a pack was called, or that somebody tried."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from packs.errors import Contradiction
+from packs.models import Call
+from packs.reads import names, sites
+from packs.writes.actors import Actor
+from packs.writes.judging import time_faults
+from packs.writes.recording import Outcome, record, said
+
+ABOUT: Mapping[str, str] = {
+    Call.Reason.OUTLOOK: "how the pack is doing",
+    Call.Reason.OWNER_WORD: "the owner's word",
+    Call.Reason.READY: "a car that is ready",
+    Call.Reason.CORE: "a core",
+    Call.Reason.RECHECK: "a re-check",
+    Call.Reason.OTHER: "another matter",
+}
+ENDED: Mapping[str, str] = {
+    Call.Outcome.REACHED: "reached",
+    Call.Outcome.NOT_REACHED: "not reached",
+    Call.Outcome.BOOKED: "a visit booked",
+}
+
+
+def record_call(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[Call]:
+    """Store a call; `entry` holds its fields by their names in the API.
+
+    A call is no contact with the pack: nobody has seen it.
+    """
+    pack = names.pack(entry["pack"])
+    called_at = entry.get("at") or at
+    faults = time_faults(pack, called_at, "/at", at=at, zone=sites.zone())
+    if faults:
+        raise Contradiction(faults)
+    return record(
+        Call,
+        by=by,
+        at=at,
+        pack_id=pack.pk,
+        happened_at=called_at,
+        content={
+            "visit": names.visit(entry.get("visit")),
+            "happened_at": called_at,
+            "reason": entry["reason"],
+            "outcome": entry["outcome"],
+            "again_on": entry.get("again_on"),
+            "note": entry.get("note") or "",
+        },
+        said=said(Call, entry),
+        summary=f"Owner called about {ABOUT[entry['reason']]}: {ENDED[entry['outcome']]}",
+        in_hand=False,
+    )
