@@ -20,13 +20,12 @@ from packs.writes.actors import Actor
 
 Keys = ParamSpec("Keys")
 View = Callable[Concatenate[HttpRequest, Keys], HttpResponseBase]
-Dress = Callable[[View[Keys]], View[Keys]]
 
 # The language of a site is English as it writes its dates: see shop/formats/.
 LANGUAGES = {"day_month": "en-gb", "month_day": "en-us", "iso": "en-ca"}
 
 
-def page(resource: str) -> Dress[Keys]:
+def page(resource: str) -> Callable[[View[Keys]], View[Keys]]:
     """A page for the signed-in whose role may read that resource; a machine has none."""
 
     def dressed(view: View[Keys]) -> View[Keys]:
@@ -35,7 +34,7 @@ def page(resource: str) -> Dress[Keys]:
     return dressed
 
 
-def form(resource: str) -> Dress[Keys]:
+def form(resource: str) -> Callable[[View[Keys]], View[Keys]]:
     """A page whose form stores something, for the roles that may write that resource."""
 
     def dressed(view: View[Keys]) -> View[Keys]:
@@ -54,7 +53,8 @@ def _guarded(view: View[Keys], resource: str, *, write: bool) -> View[Keys]:
         if not all(str(said).isprintable() for said in (*keys.values(), *_asked(request))):
             raise Http404("There is no page at this address.")
         site = sites.present()
-        with timezone.override(sites.zone(site)), translation.override(_language(site)):
+        zone, language = timezone.override(sites.zone(site)), translation.override(_language(site))
+        with sites.held(site), zone, language:
             try:
                 return view(request, *args, **keys)
             except NotFound as error:

@@ -24,3 +24,9 @@ def overdue(*, today: date) -> QuerySet[Core]:
 
 def is_overdue(core: Core, *, today: date) -> bool:
     return core.voided_at is None and core.state == Core.State.DUE and core.due_on < today
+
+
+def settled() -> QuerySet[Core]:
+    """Those that came back, the newest first."""
+    back = standing().exclude(state=Core.State.DUE)
+    return back.order_by("-returned_on", "-pk")

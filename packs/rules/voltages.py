@@ -19,7 +19,7 @@ _LARGEST = 2**31 - 1
 
 
 def to_units(voltages_v: Sequence[float | None] | NDArray[np.float64]) -> NDArray[np.int32]:
-    """Stored units, shape (p,), of volts, shape (p,); None and NaN become MISSING.
+    """Stored units of volts, shape (..., p) as given; None and NaN become MISSING.
 
     Rounded half to even. Raises ValueError for a voltage too large to be stored (over 214 kV).
     """

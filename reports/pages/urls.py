@@ -2,9 +2,13 @@
 
 from django.urls import path
 
-from reports.pages import pack, vehicle
+from reports.pages import fleet, pack, sheet, today, vehicle
 
 urlpatterns = [
+    path("today/", today.today, name="today"),
+    path("packs/", fleet.fleet, name="fleet"),
+    path("packs/export.csv", fleet.export, name="fleet-export"),
     path("packs/<str:serial>/", pack.pack, name="pack"),
+    path("packs/<str:serial>/sheet/", sheet.sheet, name="sheet"),
     path("vehicles/<str:vin>/", vehicle.vehicle, name="vehicle"),
 ]

@@ -141,7 +141,7 @@ def test_a_stream_that_broke_off_is_taken_up_where_it_broke(machine: APIClient, 
 def test_what_came_before_a_breakdown_is_stored(
     machine: APIClient, pack: Pack, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    store, batches = checks.record_each, iter([True, True, False])
+    store, batches = checks.take_in, iter([True, True, False])
 
     def breaks_at_the_third(**given: Any) -> Any:
         if not next(batches):
@@ -149,7 +149,7 @@ def test_what_came_before_a_breakdown_is_stored(
         return store(**given)
 
     monkeypatch.setattr(voltage_checks, "BATCH", 10)
-    monkeypatch.setattr(checks, "record_each", breaks_at_the_third)
+    monkeypatch.setattr(checks, "take_in", breaks_at_the_third)
     body = b"\n".join(line(current_a=i / 100) for i in range(35))
     response = machine.post(CHECKS, body, content_type=NDJSON)
     assert (response.status_code, response.headers["Retry-After"]) == (503, "5")
