@@ -10,12 +10,25 @@ from django.forms.renderers import DjangoTemplates
 
 from packs.errors import DomainError
 from packs.models import Site
-from packs.pages.units import KM_PER_MILE
 from packs.reads import sites
+from packs.rules.bounds import FARTHEST_KM, KM_PER_MILE
 
 BELOW = "__"  # in the name of a field, where its pointer has a slash
-FARTHEST_KM = 3_000_000  # that an odometer shows; common practice, no source
 LARGEST_AMOUNT = 99_999_999  # that a column of money holds
+
+
+class Described(forms.BoundField):
+    """A field that is read out with what stands beside it, also where it was refused later."""
+
+    @property
+    def aria_describedby(self) -> str | None:
+        return " ".join(f"{self.auto_id}-{part}" for part in self._beside()) or None
+
+    def _beside(self) -> Iterator[str]:
+        if self.errors:
+            yield "error"
+        if self.help_text and not self.is_hidden:
+            yield "hint"
 
 
 class EntryForm(forms.Form):
@@ -27,6 +40,7 @@ class EntryForm(forms.Form):
     required_css_class = "needed"
     error_css_class = "has-error"
     default_renderer = DjangoTemplates
+    bound_field_class = Described
 
     sent_as = forms.UUIDField(widget=forms.HiddenInput)
 
@@ -34,16 +48,6 @@ class EntryForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["sent_as"].initial = uuid4
         self.fields["sent_as"].error_messages["required"] = "Open the page again, and send it anew."
-        for name, field in self.fields.items():
-            described = [f"{self[name].id_for_label}-{part}" for part in self._beside(name, field)]
-            if described:
-                field.widget.attrs["aria-describedby"] = " ".join(described)
-
-    def _beside(self, name: str, field: forms.Field) -> Iterator[str]:
-        if self.is_bound and name in self.errors:
-            yield "error"
-        if field.help_text:
-            yield "hint"
 
     def entry(self, below: str = "") -> dict[str, Any]:
         """What was filled in, by the names of the API; `below` a part of it alone."""
@@ -72,7 +76,7 @@ class EntryForm(forms.Form):
             self.add_error(where, forms.ValidationError(fault.detail, code=fault.code))
 
     def _hidden(self, name: str) -> bool:
-        return self.fields[name].widget.is_hidden
+        return bool(self.fields[name].widget.is_hidden)
 
 
 class Day(forms.DateField):
