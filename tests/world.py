@@ -17,6 +17,7 @@ from packs.models import (
     Role,
     VoltageCheck,
 )
+from packs.rules.vehicles import alike_key
 from packs.rules.voltages import to_units
 from packs.writes import checks, clients, pack_types, packs
 from packs.writes.actors import Actor
@@ -85,7 +86,8 @@ def person(code: str = "kim", **changes: Any) -> Person:
 def module(tag: str = "M-1", **changes: Any) -> Module:
     """A module in stock."""
     content = {"form": Module.Form.PRISMATIC, "cells": 6, **changes}
-    return Module.objects.create(tag=tag, **content, **posted(digest({"tag": tag, **content})))
+    known = {"tag": tag, "tag_alike": alike_key(tag)}
+    return Module.objects.create(**known, **content, **posted(digest({"tag": tag, **content})))
 
 
 def healthy_v(count: int = 28, level_v: float = 7.9) -> list[float]:

@@ -24,7 +24,7 @@ class Lot(Keyed):
 
 
 class Module(Keyed):
-    """A module by its tag."""
+    """A module by its tag; `tag_alike` is what search compares."""
 
     PREFIX: ClassVar[str] = "mo"
     KIND: ClassVar[str] = "module"
@@ -43,6 +43,7 @@ class Module(Keyed):
         SCRAPPED = "scrapped"
 
     tag = models.CharField(max_length=40, unique=True)
+    tag_alike = models.CharField(max_length=120, default="", blank=True)
     form = models.CharField(max_length=12, choices=Form.choices)
     cells = models.PositiveSmallIntegerField()
     lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="modules")
@@ -50,6 +51,9 @@ class Module(Keyed):
         "packs.Pack", models.PROTECT, null=True, related_name="donated_modules"
     )
     status = models.CharField(max_length=12, choices=Status.choices, default=Status.STOCK)
+
+    class Meta:
+        indexes = [models.Index(fields=["tag_alike", "id"], name="module_found_by_tag")]
 
 
 class Placement(models.Model):

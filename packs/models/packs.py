@@ -19,7 +19,8 @@ class Pack(Keyed):
     `revision` counts what was written about it, and is the clock that estimates are made by;
     `settled_at` is the newest instant any record or estimate of it bears, so that a later
     record never seems older than an answer already given. `estimate_due_at` is what is owed:
-    the sweep claims it by setting `estimate_claimed_until`.
+    the sweep claims it by setting `estimate_claimed_until`. `serial_alike` is what search
+    compares: packs.rules.vehicles.alike_key.
     """
 
     PREFIX: ClassVar[str] = "pk"
@@ -36,6 +37,7 @@ class Pack(Keyed):
         SCRAPPED = "scrapped"
 
     serial = models.CharField(max_length=SERIAL_LENGTH)
+    serial_alike = models.CharField(max_length=SERIAL_LENGTH, default="", blank=True)
     pack_type = models.ForeignKey("packs.PackType", models.PROTECT, related_name="packs")
     status = models.CharField(max_length=12, choices=Status.choices, default=Status.IN_SERVICE)
     built_on = models.DateField(null=True)
@@ -50,4 +52,8 @@ class Pack(Keyed):
         constraints = [
             models.UniqueConstraint(Upper("serial"), name="pack_serial_whatever_the_case")
         ]
-        indexes = [models.Index(fields=["estimate_due_at"], name="pack_estimate_due")]
+        indexes = [
+            models.Index(fields=["estimate_due_at"], name="pack_estimate_due"),
+            models.Index(fields=["serial_alike", "id"], name="pack_found_by_serial"),
+            models.Index(fields=["-last_contact", "-id"], name="pack_last_seen"),
+        ]

@@ -31,7 +31,7 @@ class Customer(Keyed):
 
 
 class Vehicle(Keyed):
-    """A car by its VIN."""
+    """A car by its VIN; `plate_alike` is what search compares, and the VIN, which has no I or O."""
 
     PREFIX: ClassVar[str] = "ve"
     KIND: ClassVar[str] = "vehicle"
@@ -39,9 +39,13 @@ class Vehicle(Keyed):
     vin = models.CharField(max_length=17, unique=True)
     plate = models.CharField(max_length=20, default="", blank=True)
     plate_key = models.CharField(max_length=60, default="", blank=True, db_index=True)
+    plate_alike = models.CharField(max_length=60, default="", blank=True)
     model_year = models.PositiveSmallIntegerField(null=True)
     description = models.CharField(max_length=200, default="", blank=True)
     customer = models.ForeignKey(Customer, models.PROTECT, null=True, related_name="vehicles")
+
+    class Meta:
+        indexes = [models.Index(fields=["plate_alike", "id"], name="vehicle_found_by_plate")]
 
 
 class Ownership(models.Model):

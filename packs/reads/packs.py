@@ -34,12 +34,3 @@ def in_vehicle(vehicle: Vehicle, *, at: datetime) -> Pack | None:
     )
     found = held.select_related("pack__pack_type").order_by("-installed_at", "-pk").first()
     return None if found is None else found.pack
-
-
-LAST_SEEN = 8  # packs that the first page reminds of
-
-
-def last_seen() -> list[Pack]:
-    """The packs that were in hand last."""
-    rows = with_vehicle().filter(last_contact__isnull=False)
-    return list(rows.order_by("-last_contact", "-pk")[:LAST_SEEN])

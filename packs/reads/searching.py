@@ -1,27 +1,26 @@
 """What the desk's box finds: packs, cars, modules and, for those who may know, their owners."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from operator import attrgetter
-from typing import Any, TypeVar
+from itertools import groupby
+from operator import itemgetter
+from typing import Any
 
-from django.db.models import F, Model, Prefetch, Q, QuerySet, Value
-from django.db.models.expressions import Combinable
-from django.db.models.functions import Replace, Upper
+from django.db import connection
 
-from packs.models import Customer, Module, Pack, Vehicle
+from packs.models import Customer, Module, Pack
+from packs.reads.candidates import EXACT, INSIDE, PREFIX, Candidate, Sought, candidates
 from packs.rules.identity import encode
 from packs.rules.people import name_key, phone_key
-from packs.rules.vehicles import search_key
+from packs.rules.vehicles import alike_key, as_scanned
+
+__all__ = ["EXACT", "FOUND_MAX", "INSIDE", "PREFIX", "Hit", "find", "meant", "sought"]
 
 FOUND_MAX = 20
 SHORTEST = 2  # characters; one alone finds everything
 PHONE_SHORTEST = 3  # digits; fewer stand inside every number
-LOOK_ALIKES = (("O", "0"), ("I", "1"))  # read one for the other off a plate or a label
-LOOK_ALIKE = str.maketrans(dict(LOOK_ALIKES))
-EXACT, PREFIX, INSIDE = range(3)
 
-RowT = TypeVar("RowT", bound=Model)
+SHOWN_FOR_THEMSELVES = ("pack", "vehicle", "module")
 
 
 @dataclass(frozen=True)
@@ -35,92 +34,130 @@ class Hit:
     rank: int
 
 
-def find(text: str, *, with_customers: bool) -> list[Hit]:
-    """At most FOUND_MAX hits for a part of a plate, VIN, serial, tag, name or number.
+Told = tuple[str, str, str]  # key, title, link
+Rows = Iterable[tuple[Any, ...]]
+Tell = Callable[[Rows], Iterator[tuple[int, Told]]]
+
+
+def find(text: str, *, with_customers: bool, most: int = FOUND_MAX) -> list[Hit]:
+    """At most `most` hits for a part of a plate, VIN, serial, tag, name or number.
 
     Exact ones first, then those that begin so, then those that hold it inside. Names and
     numbers of customers are searched only with `with_customers`.
     """
-    key = search_key(text).translate(LOOK_ALIKE)
-    kinds = [_packs(key), _vehicles(key), _modules(key)] if len(key) >= SHORTEST else []
-    if with_customers:
-        kinds.append(_customers(text))
-    # Of one rank the kinds take turns, so that twenty packs do not hide the one customer.
-    placed = [pair for hits in kinds for pair in enumerate(sorted(hits, key=attrgetter("rank")))]
-    placed.sort(key=lambda pair: (pair[1].rank, pair[0]))
-    return [hit for _, hit in placed[:FOUND_MAX]]
+    chosen = _in_turn(candidates(sought(text, with_customers=with_customers), most))[:most]
+    told: dict[tuple[str, int], Told] = {}
+    for kind in TELL:
+        numbers = [one.number for one in chosen if one.kind == kind]
+        if numbers:
+            told |= {(kind, number): line for number, line in _told(kind, numbers)}
+    return [Hit(one.kind, *told[one.kind, one.number], one.rank) for one in chosen]
 
 
-def _packs(key: str) -> Iterable[Hit]:
-    rows = Pack.objects.select_related("pack_type").annotate(own_key=_key_of("serial"))
-    for pack, rank in _ranked(rows, "own_key", key):
-        title = f"{pack.serial} · {pack.pack_type.name} · {pack.get_status_display().lower()}"
-        yield Hit("pack", pack.serial, title, f"/packs/{pack.serial}/", rank)
+def meant(hits: Sequence[Hit]) -> Hit | None:
+    """The one hit to show at once: the only one, or the only one whose own key is the text."""
+    if len(hits) == 1:
+        return hits[0]
+    exact = [hit for hit in hits if hit.rank == EXACT]
+    return exact[0] if len(exact) == 1 and exact[0].kind in SHOWN_FOR_THEMSELVES else None
 
 
-def _vehicles(key: str) -> Iterable[Hit]:
-    rows = Vehicle.objects.annotate(own_plate=_folded("plate_key"), own_vin=_folded("vin"))
-    found = [*_ranked(rows, "own_plate", key), *_ranked(rows, "own_vin", key)]
-    for car, rank in _best(found):
-        said = (car.plate, car.description, str(car.model_year or ""))
-        title = " · ".join(part for part in said if part) or car.vin
-        yield Hit("vehicle", car.vin, title, f"/vehicles/{car.vin}/", rank)
+def sought(text: str, *, with_customers: bool) -> list[Sought]:
+    """Where what the text may mean is looked for, and as what."""
+    key = alike_key(as_scanned(text))
+    found = []
+    if len(key) >= SHORTEST:
+        found = [
+            Sought("pack", "packs_pack", "serial_alike", (key,)),
+            Sought("vehicle", "packs_vehicle", "plate_alike", (key,)),
+            Sought("vehicle", "packs_vehicle", "vin", (key,)),
+            Sought("module", "packs_module", "tag_alike", (key,)),
+        ]
+    return found + (_of_customers(text) if with_customers else [])
 
 
-def _modules(key: str) -> Iterable[Hit]:
-    rows = Module.objects.annotate(own_key=_key_of("tag"))
-    for module, rank in _ranked(rows, "own_key", key):
-        title = f"{module.tag} · {module.get_status_display().lower()}"
-        yield Hit("module", module.tag, title, f"/modules/{module.tag}/", rank)
-
-
-def _customers(text: str) -> Iterable[Hit]:
-    cars = Prefetch("vehicles", Vehicle.objects.order_by("vin"))
-    rows = Customer.objects.prefetch_related(cars)
+def _of_customers(text: str) -> list[Sought]:
     name, number = name_key(text), phone_key(text)
-    found: list[tuple[Customer, int]] = []
+    words = tuple(name_key(word) for word in text.replace(",", " ").split())
+    found = []
     if len(name) >= SHORTEST:
-        found += _ranked(rows, "name_key", name)
+        found.append(Sought("customer", "packs_customer", "name_key", (name,)))
     if len(number) >= PHONE_SHORTEST and not any(letter.isalpha() for letter in text):
-        found += _ranked(rows, "phone_key", number)
-    words = [name_key(word) for word in text.replace(",", " ").split()]
+        found.append(Sought("customer", "packs_customer", "phone_key", (number,)))
     if len(words) > 1:
-        holding = rows.filter(*(Q(name_key__contains=word) for word in words))
-        found += [(customer, INSIDE) for customer in holding.order_by("name_key")[:FOUND_MAX]]
-    for customer, rank in _best(found):
-        plates = [car.plate or car.vin for car in customer.vehicles.all()]
-        key = encode(Customer.PREFIX, customer.pk)
-        title = " · ".join([customer.name, *plates])
-        yield Hit("customer", key, title, f"/customers/{key}/", rank)
+        found.append(Sought("customer", "packs_customer", "name_key", words))
+    return found
 
 
-def _best(found: list[tuple[RowT, int]]) -> list[tuple[RowT, int]]:
-    """Each row once, with the best of its ranks."""
-    return list(dict(sorted(found, key=lambda pair: -pair[1])).items())
+def _in_turn(found: Sequence[Candidate]) -> list[Candidate]:
+    """Of one rank the kinds take turns, so that twenty packs do not hide the one customer."""
+    placed = []
+    for kind in TELL:
+        placed += list(enumerate(one for one in found if one.kind == kind))
+    placed.sort(key=lambda pair: (pair[1].rank, pair[0]))
+    return [one for _, one in placed]
 
 
-def _key_of(column: str) -> Combinable:
-    """The search key of a column, worked out in the database."""
-    key: Combinable = F(column)
-    for mark in (" ", "-", "."):
-        key = Replace(key, Value(mark), Value(""))
-    return _folded(Upper(key))
+def _told(kind: str, numbers: Sequence[int]) -> list[tuple[int, Told]]:
+    """What is said of the rows of a kind with these numbers."""
+    said, tell = TELL[kind]
+    with connection.cursor() as cursor:
+        cursor.execute(said.format(numbers=", ".join(["%s"] * len(numbers))), numbers)
+        return list(tell(cursor.fetchall()))
 
 
-def _folded(key: str | Combinable) -> Combinable:
-    """A key with its look-alikes as one."""
-    folded: Combinable = F(key) if isinstance(key, str) else key
-    for letter, digit in LOOK_ALIKES:
-        folded = Replace(folded, Value(letter), Value(digit))
-    return folded
+def _packs(rows: Rows) -> Iterator[tuple[int, Told]]:
+    for number, serial, kind, status, plate, vin in rows:
+        said = [serial, kind, Pack.Status(status).label.lower()]
+        said += [f"in {plate or vin}"] if vin else []
+        yield number, (serial, " · ".join(said), f"/packs/{serial}/")
 
 
-def _ranked(rows: QuerySet[Any], column: str, key: str) -> list[tuple[Any, int]]:
-    """Rows whose key is, begins with, or holds `key`: each once, with its rank."""
-    found: dict[Any, int] = {}
-    for rank, how in ((EXACT, "exact"), (PREFIX, "startswith"), (INSIDE, "contains")):
-        if len(found) < FOUND_MAX:
-            matching = rows.filter(**{f"{column}__{how}": key}).order_by(column, "pk")
-            for row in matching[:FOUND_MAX]:
-                found.setdefault(row, rank)
-    return list(found.items())
+def _vehicles(rows: Rows) -> Iterator[tuple[int, Told]]:
+    for number, vin, *said, year in rows:
+        title = " · ".join(part for part in (*said, str(year or "")) if part) or vin
+        yield number, (vin, title, f"/vehicles/{vin}/")
+
+
+def _modules(rows: Rows) -> Iterator[tuple[int, Told]]:
+    for number, tag, status, serial, position in rows:
+        said = [tag, Module.Status(status).label.lower()]
+        said += [f"in {serial} at position {position}"] if serial else []
+        yield number, (tag, " · ".join(said), f"/modules/{tag}/")
+
+
+def _customers(rows: Rows) -> Iterator[tuple[int, Told]]:
+    """A row for each car of an owner, or one without a car."""
+    for (number, name), cars in groupby(rows, itemgetter(0, 1)):
+        key = encode(Customer.PREFIX, number)
+        title = " · ".join([name, *(plate or vin for _, _, plate, vin in cars if vin)])
+        yield number, (key, title, f"/customers/{key}/")
+
+
+# Said in SQL, like the candidates: composing each by the ORM would take longer than answering it.
+TELL: Mapping[str, tuple[str, Tell]] = {
+    "pack": (
+        "SELECT p.id, p.serial, t.name, p.status, v.plate, v.vin"
+        " FROM packs_pack p JOIN packs_packtype t ON t.id = p.pack_type_id"
+        " LEFT JOIN packs_installation i ON i.pack_id = p.id"
+        " AND i.voided_at IS NULL AND i.removed_at IS NULL"
+        " LEFT JOIN packs_vehicle v ON v.id = i.vehicle_id WHERE p.id IN ({numbers})",
+        _packs,
+    ),
+    "vehicle": (
+        "SELECT id, vin, plate, description, model_year FROM packs_vehicle WHERE id IN ({numbers})",
+        _vehicles,
+    ),
+    "module": (
+        "SELECT m.id, m.tag, m.status, p.serial, o.position FROM packs_module m"
+        " LEFT JOIN packs_placement o ON o.module_id = m.id AND o.removed_at IS NULL"
+        " LEFT JOIN packs_pack p ON p.id = o.pack_id WHERE m.id IN ({numbers})",
+        _modules,
+    ),
+    "customer": (
+        "SELECT c.id, c.name, v.plate, v.vin FROM packs_customer c"
+        " LEFT JOIN packs_vehicle v ON v.customer_id = c.id WHERE c.id IN ({numbers})"
+        " ORDER BY c.id, v.vin",
+        _customers,
+    ),
+}

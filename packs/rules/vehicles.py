@@ -8,6 +8,10 @@ VIN_LENGTH = 17
 CHECK_PLACE = 9
 """Place of the check digit, from 1 (49 CFR 565.15(c))."""
 
+CODE_39_FRAME = "*"
+IMPORT_MARK = "I"
+_ALIKE = str.maketrans({"O": "0", "I": "1"})
+
 _LETTERS = dict(zip("ABCDEFGHJKLMNPRSTUVWXYZ", "12345678123457923456789", strict=True))
 _VALUES = {
     character: int(_LETTERS.get(character, character)) for character in (*_LETTERS, *"0123456789")
@@ -23,6 +27,24 @@ _SEPARATORS = re.compile(r"[\s\-‐-―.·]+")
 def search_key(text: str) -> str:
     """Upper case without spaces, hyphens and dots: how plates, serials and tags are compared."""
     return _SEPARATORS.sub("", text).upper()
+
+
+def alike_key(text: str) -> str:
+    """The search key with O read as 0 and I as 1, as a plate or a worn label is read."""
+    return search_key(text).translate(_ALIKE)
+
+
+def as_scanned(text: str) -> str:
+    """What a scanner read off a label, without what it reads along with it.
+
+    Code 39 is framed by asterisks (ISO/IEC 16388); before a VIN a label may bear the letter I, for
+    a car that was imported, and no VIN holds an I.
+    """
+    bare = text.strip().strip(CODE_39_FRAME).strip()
+    key = search_key(bare)
+    if key.startswith(IMPORT_MARK) and vin_problem(key[1:]) is None:
+        return key[1:]
+    return bare
 
 
 def normalise_vin(text: str) -> str:

@@ -138,7 +138,8 @@ def _line(entry: Entry, units: Units, known: Names) -> Line:
     try:
         line.pack = known.packs.get(entry["pack"].upper()) or names.pack(entry["pack"])
         line.named = _named(entry, known)
-        line.supersedes = names.fact(VoltageCheck, entry.get("supersedes"))
+        if entry.get("supersedes") is not None:
+            line.supersedes = names.fact(VoltageCheck, entry["supersedes"])
     except DomainError as error:
         line.unknown = error
         return line

@@ -9,6 +9,7 @@ from django.db import transaction
 from packs.errors import Conflict
 from packs.models import Lot, Module, Placement
 from packs.reads import names
+from packs.rules.vehicles import alike_key
 from packs.writes.actors import Actor
 from packs.writes.keeping import change, keep
 from packs.writes.recording import Outcome
@@ -36,7 +37,8 @@ def create_module(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outco
         "donor_pack": None if donor is None else names.pack(donor, "/donor_pack"),
         "status": entry.get("status") or Module.Status.STOCK.value,
     }
-    return keep(Module, by=by, at=at, key={"tag": entry["tag"]}, content=content)
+    key, beside = {"tag": entry["tag"]}, {"tag_alike": alike_key(entry["tag"])}
+    return keep(Module, by=by, at=at, key=key, content=content, beside=beside)
 
 
 def change_module(

@@ -10,6 +10,7 @@ from packs.errors import Contradiction
 from packs.models import HistoryEntry, Pack, Placement
 from packs.reads import names, sites
 from packs.reads.packs import with_vehicle
+from packs.rules.vehicles import alike_key
 from packs.writes.actors import Actor
 from packs.writes.keeping import change, keep
 from packs.writes.recording import Outcome, enter, lock, midnight, note
@@ -44,6 +45,7 @@ def _keep(serial: str, content: Mapping[str, Any], *, by: Actor, at: datetime) -
     key = {"serial": serial if stored is None else stored.serial}
     built_on = content["built_on"]
     beside = {
+        "serial_alike": alike_key(serial),
         "settled_at": at,
         "estimate_due_at": at,
         "since": None if built_on is None else midnight(built_on),

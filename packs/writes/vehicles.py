@@ -9,7 +9,7 @@ from django.db import transaction
 from packs.errors import Contradiction
 from packs.models import Customer, Ownership, Vehicle
 from packs.reads import names
-from packs.rules.vehicles import normalise_vin, search_key, vin_problem
+from packs.rules.vehicles import alike_key, normalise_vin, search_key, vin_problem
 from packs.writes.actors import Actor
 from packs.writes.keeping import change, keep
 from packs.writes.recording import Outcome
@@ -25,7 +25,7 @@ def create_vehicle(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outc
         raise Contradiction.at("/vin", "not_a_vin", f"{problem} Read it from the car again.")
     content = _columns({"plate": None, "description": None, **entry})
     content.pop("vin")
-    keys = {"plate_key": content.pop("plate_key")}
+    keys = {name: content.pop(name) for name in ("plate_key", "plate_alike")}
     with transaction.atomic():
         outcome = keep(Vehicle, by=by, at=at, key={"vin": vin}, content=content, beside=keys)
         if outcome.created:
@@ -61,6 +61,7 @@ def _columns(said: Mapping[str, Any]) -> dict[str, Any]:
         columns[name] = columns[name] or ""
     if "plate" in columns:
         columns["plate_key"] = search_key(columns["plate"])
+        columns["plate_alike"] = alike_key(columns["plate"])
     if "customer" in columns:
         columns["customer"] = names.customer(columns["customer"])
     return columns

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from packs.models import Pack
-from packs.reads.verifying import places, readings, records
+from packs.reads.verifying import keys, places, readings, records
 from packs.reads.verifying.breaches import Breach
 
 __all__ = ["Breach", "breaches"]
@@ -24,6 +24,7 @@ OF_ALL = (
     records.voids_say_why,
     records.told_once,
     records.types_hold,
+    keys.keys_follow,
 )
 
 

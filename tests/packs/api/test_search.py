@@ -99,6 +99,19 @@ def test_the_box_needs_a_text_and_a_person(api: Api) -> None:
     assert api("machine").get(URL, {"q": "TP-1"}).status_code == 403
 
 
+def test_a_hit_says_where_the_thing_is_now(api: Api) -> None:
+    desk = api("desk")
+    put_in = {"pack": "XTP-1", "vehicle": VIN, "installed_at": "2024-05-01T09:00:00Z"}
+    assert desk.post("/api/v1/installations/", put_in).status_code == 201
+    hits = api("bench").get(URL, {"q": "xtp"}).json()
+    assert hits[0]["title"] == "XTP-1 · Type NM-28 · in service · in W-1234 AB"
+
+
+@pytest.mark.parametrize("text", [f"*{VIN}*", f"I{VIN}", f"*i {VIN.lower()} *"])
+def test_a_vin_is_found_as_a_scanner_reads_it(api: Api, text: str) -> None:
+    assert found(api, text) == [("vehicle", VIN)]
+
+
 def test_the_pages_read_the_same(api: Api) -> None:
     hits = searching.find("tp-1", with_customers=True)
     assert [(hit.key, hit.rank) for hit in hits] == [

@@ -1,12 +1,13 @@
 """The box on every page."""
 
 import pytest
+from django.contrib.staticfiles import finders
 from django.test import Client
 
 from packs.rules.identity import encode
-from packs.writes import customers, vehicles
+from packs.writes import customers, installations, vehicles, visits
 from tests import world
-from tests.pages import signed_in, text, words
+from tests.pages import inline, signed_in, text, words
 
 pytestmark = pytest.mark.django_db
 VIN = "TST12345678900001"
@@ -35,6 +36,81 @@ def test_the_one_pack_that_is_meant_is_shown_at_once(typed: str) -> None:
 def test_a_car_is_found_by_plate_or_vin_however_typed(typed: str) -> None:
     response = signed_in("bench").get("/search/", {"q": typed})
     assert response.headers["Location"] == f"/vehicles/{VIN}/"
+
+
+def test_what_is_exactly_a_key_is_shown_at_once_though_others_begin_so() -> None:
+    world.pack("TP-01021")
+    world.module("M-771")
+    client = signed_in("desk")
+    assert client.get("/search/?q=tp0102").headers["Location"] == "/packs/TP-0102/"
+    assert client.get("/search/?q=m77").headers["Location"] == "/modules/M-77/"
+    assert client.get(f"/search/?q=*I{VIN}*").headers["Location"] == f"/vehicles/{VIN}/"
+
+
+def test_two_that_are_read_alike_are_listed_and_so_is_a_name_that_others_begin_with() -> None:
+    world.pack("TP-O1O2")
+    client = signed_in("desk")
+    assert "2 found" in text(client, "/search/?q=tp-0102")
+    entry = {"name": "Rosalind Marshall", "phone": None, "email": None}
+    customers.create_customer(by=world.actor(), at=world.later(), entry=entry)
+    assert "2 found" in text(client, "/search/?q=rosalind+marsh")
+
+
+def test_the_list_under_the_box_is_a_part_of_a_page_and_leads_to_each() -> None:
+    found = text(signed_in("desk"), "/search/suggest/?q=tp-01")
+    assert "<html" not in found
+    assert inline(found) == []
+    assert found.count('role="option"') == 2
+    assert 'href="/packs/TP-0101/"' in found
+    assert 'data-said="2 found"' in found
+    assert "Nothing found so far" in text(signed_in("bench"), "/search/suggest/?q=zzzz")
+
+
+def test_the_list_under_the_box_shows_each_role_what_it_may_see() -> None:
+    desk, bench = signed_in("desk"), signed_in("bench")
+    answer = desk.get("/search/suggest/?q=marsh")
+    assert "Rosalind Marsh" in answer.content.decode()
+    assert answer.headers["Cache-Control"] == "no-store"
+    assert "Marsh" not in text(bench, "/search/suggest/?q=marsh")
+    assert signed_in("machine").get("/search/suggest/?q=tp").status_code == 403
+    assert Client().get("/search/suggest/?q=tp").headers["Location"].startswith("/sign-in/")
+
+
+def test_many_are_cut_where_a_small_screen_ends() -> None:
+    for number in range(12):
+        world.pack(f"ZZ-{number:03}")
+    found = text(signed_in("desk"), "/search/suggest/?q=zz")
+    assert found.count('role="option"') == 8
+    assert "The first 8, Enter lists more" in found
+
+
+def test_cars_that_were_here_last_come_by_plate_with_what_they_wait_for() -> None:
+    by, at = world.actor(), world.later(days=2)
+    pack = world.pack("TP-0900")
+    world.check(pack)
+    put_in = {"pack": "TP-0900", "vehicle": VIN, "installed_at": world.later(days=1)}
+    installations.record_installation(by=by, at=at, entry=put_in)
+    other = {"vin": "1M8GDM9AXKP042788", "plate": "B-77", "description": "estate"}
+    vehicles.create_vehicle(by=by, at=at, entry=other)
+    visits.open_visit(by=by, at=at, entry={"vehicle": other["vin"], "waits_for": "diagnosis"})
+    stay = {"vehicle": VIN, "pack": "TP-0900", "waits_for": "parts"}
+    visits.open_visit(by=by, at=world.later(days=3), entry=stay)
+    client = signed_in("bench")
+    for address in ("/", "/search/suggest/?q="):
+        page = words(text(client, address))
+        assert "W-1234 X · TP-0900 · Type NM-28 · waits for parts" in page
+        assert "B-77 · estate · waits for diagnosis" in page
+        assert page.index("W-1234 X") < page.index("B-77")
+        assert "Marsh" not in page
+    assert "TP-0101" not in words(text(client, "/"))
+
+
+def test_the_box_of_every_page_has_its_script_and_its_list() -> None:
+    page = text(signed_in("desk"), "/modules/M-77/")
+    assert 'data-suggest="/search/suggest/"' in page
+    for name in ("shop/find.js", "shop/find.css"):
+        assert name in page
+        assert finders.find(name)
 
 
 def test_several_are_listed_and_typing_never_leads_away() -> None:

@@ -1,0 +1,72 @@
+"""The pages of the service, from its own table of addresses, and where to see each of them."""
+
+from collections.abc import Iterator, Mapping
+
+from django.urls import URLPattern, URLResolver, get_resolver
+
+API = "api/"
+
+# Fields in braces are the keys that shop.stand() gives; several addresses show several states.
+EXAMPLES: Mapping[str, tuple[str, ...]] = {
+    "home": ("/",),
+    "search": ("/search/?q=tp-01", "/search/?q=nothing-like-it"),
+    "module": ("/modules/M-77/",),
+    "customer": ("/customers/{customer}/",),
+    "pack": ("/packs/{pack}/", "/packs/{young}/"),
+    "vehicle": ("/vehicles/{vin}/",),
+    "sheet": ("/packs/{pack}/sheet/",),
+    "visit": ("/visits/{visit}/",),
+    "today": ("/today/",),
+    "fleet": ("/packs/", "/packs/?text=no-such-pack&at_least=x"),
+    "cores": ("/cores/",),
+    "core-new": ("/cores/new/",),
+    "core": ("/cores/{core}/",),
+    "core-judge": ("/cores/{core}/decide/",),
+    "call-new": ("/calls/new/?pack={pack}",),
+    "photo-new": ("/photos/new/?pack={pack}",),
+    "check-in": (
+        "/check-in/",
+        "/check-in/?q=tst",
+        "/check-in/?vehicle={vin}",
+        "/check-in/?new=W-99+Q",
+    ),
+    "import": ("/import/",),
+    "import-columns": ("/import/{tried}/columns/",),
+    "import-file": ("/import/{tried}/", "/import/{stored}/"),
+    "visit-papers": ("/visits/{visit}/papers/",),
+    "estimate-new": ("/visits/{visit}/estimate/",),
+    "estimate-word": ("/estimates/{estimate}/word/",),
+    "paper-texts": ("/papers/texts/",),
+    "paper-text": ("/papers/texts/intake/",),
+    "paper-preview": ("/papers/texts/intake/preview/",),
+    "paper": (
+        "/papers/intake/{visit}/",
+        "/papers/estimate/{estimate}/",
+        "/papers/test_certificate/{visit}/",
+        "/papers/warranty_certificate/{warranty}/",
+        "/papers/core_receipt/{core}/",
+    ),
+}
+OPEN = ("/sign-in/", "/no/such/page/")  # seen by who is not signed in
+NO_PAGES: Mapping[str, str] = {
+    "sign-in": "looked at without a session",
+    "sign-out": "answers POST alone",
+    "suggest": "a part of a page: the list under the search box",
+    "fleet-export": "a CSV file",
+    "import-refused": "a CSV file",
+    "import-store": "answers POST alone",
+    "import-again": "answers POST alone",
+    "paper-pdf": "a PDF file",
+}
+
+
+def names(resolver: URLResolver | None = None, prefix: str = "") -> Iterator[str]:
+    """The names of all pages; what has no name stands for itself."""
+    for pattern in (resolver or get_resolver()).url_patterns:
+        address = prefix + str(pattern.pattern)
+        if address.startswith(API) or address.startswith("health/"):
+            continue
+        if isinstance(pattern, URLResolver):
+            yield from names(pattern, address)
+        elif isinstance(pattern, URLPattern):
+            yield pattern.name or address
