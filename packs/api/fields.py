@@ -14,6 +14,7 @@ from rest_framework import serializers
 
 from packs.models.facts import EXTERNAL_ID_LENGTH
 from packs.models.packs import SERIAL_LENGTH
+from packs.rules import bounds
 from packs.rules.identity import decode, encode
 from packs.rules.voltages import as_json, to_units
 
@@ -21,12 +22,14 @@ INSTANT = re.compile(
     r"^(\d{4}-\d{2}-\d{2})[Tt ](\d{2}:\d{2}:\d{2})(\.\d+)?([Zz]|[+-]\d{2}:\d{2})$"
 )  # RFC 3339, 5.6
 WHOLE_MAX = 2**31 - 1
+CODE_LENGTH = bounds.CODE_LENGTH
+VOLTS_MAX = bounds.VOLTS_MAX
+FARTHEST_KM = bounds.FARTHEST_KM
 TEXT_MAX = 5000
-CODE_LENGTH = 40
-VOLTS_MAX = 1e5  # V; beyond it 0.1 mV units no longer fit an int32
 VOLT_TYPES = frozenset({int, float, type(None)})  # a bool is no number
-FARTHEST_KM = 3_000_000  # that an odometer shows; common practice, no source
-EARLIEST, LATEST = 1900, 2200  # years; no hybrid car is older, none of us will see the other
+
+
+WORDS: dict[str, Any] = {"max_value": bounds.TOO_HIGH, "min_value": bounds.TOO_LOW}
 
 
 def optional(field: type[Any], **kwargs: Any) -> Any:
@@ -43,6 +46,8 @@ def _refuse(sentence: str, code: str) -> NoReturn:
 class Number(serializers.FloatField):
     """A JSON number, finite; true is none, and neither is '7.9'."""
 
+    default_error_messages = WORDS
+
     def to_internal_value(self, data: Any) -> float:
         if isinstance(data, bool) or not isinstance(data, int | float):
             _refuse("Not a number: send a JSON number, without quotes.", "not_a_number")
@@ -57,6 +62,8 @@ class Number(serializers.FloatField):
 
 class Whole(serializers.IntegerField):
     """A whole JSON number that the databases can hold."""
+
+    default_error_messages = WORDS
 
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("max_value", WHOLE_MAX)
@@ -73,6 +80,8 @@ class Whole(serializers.IntegerField):
 class Text(serializers.CharField):
     """A JSON string, without control characters but line breaks and tabs."""
 
+    default_error_messages = {"max_length": bounds.TOO_LONG}
+
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("max_length", TEXT_MAX)
         super().__init__(**kwargs)
@@ -81,7 +90,7 @@ class Text(serializers.CharField):
         if not isinstance(data, str):
             _refuse("Not a text: send a JSON string.", "not_a_text")
         if any(ord(letter) < 32 and letter not in "\n\r\t" for letter in data):
-            _refuse("The text holds control characters; remove them.", "bad_text")
+            _refuse(bounds.BAD_TEXT, "bad_text")
         return data.strip() if self.trim_whitespace else data
 
 
@@ -130,8 +139,8 @@ class Instant(serializers.DateTimeField):
             instant = datetime.fromisoformat(_pad(text, fraction))
         except ValueError:
             _refuse("There is no such instant; correct the date or the time.", "no_such_instant")
-        if not EARLIEST < instant.year < LATEST:
-            _refuse(f"The year must lie between {EARLIEST} and {LATEST}.", "no_such_instant")
+        if not bounds.EARLIEST < instant.year < bounds.LATEST:
+            _refuse(bounds.BAD_YEAR, "no_such_instant")
         return instant
 
 
@@ -153,8 +162,8 @@ class Day(serializers.DateField):
             day = date.fromisoformat(value)
         except ValueError:
             _refuse("There is no such date; correct it.", "not_a_date")
-        if not EARLIEST < day.year < LATEST:
-            _refuse(f"The year must lie between {EARLIEST} and {LATEST}.", "not_a_date")
+        if not bounds.EARLIEST < day.year < bounds.LATEST:
+            _refuse(bounds.BAD_YEAR, "not_a_date")
         return day
 
 
@@ -164,7 +173,7 @@ class Choice(serializers.ChoiceField):
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str) or data not in self.choices:
             words = ", ".join(str(word) for word in self.choices)
-            _refuse(f"Not one of: {words}.", "not_a_choice")
+            _refuse(bounds.NO_CHOICE.format(words=words), "not_a_choice")
         return data
 
 
@@ -191,18 +200,21 @@ def _refuse_places(places: list[int], sentence: str, code: str) -> NoReturn:
 
 
 @extend_schema_field(
-    {"type": "array", "items": {"type": ["number", "null"]}, "minItems": 3, "maxItems": 2000}
+    {
+        "type": "array",
+        "items": {"type": ["number", "null"]},
+        "minItems": 3,
+        "maxItems": bounds.POSITIONS_MAX,
+    }
 )
 class Volts(serializers.Field[Any, Any, Any, Any]):
     """Voltages by position, null where one could not be read; kept to 0.1 mV."""
 
-    POSITIONS_MAX = 2000
-
     def to_internal_value(self, data: Any) -> Any:
         if not isinstance(data, list):
             _refuse("Not a list: send one voltage for each position.", "not_a_list")
-        if not 1 <= len(data) <= self.POSITIONS_MAX:
-            _refuse(f"1 to {self.POSITIONS_MAX} voltages can be sent.", "wrong_count")
+        if not 1 <= len(data) <= bounds.POSITIONS_MAX:
+            _refuse(bounds.BAD_COUNT, "wrong_count")
         if not all(type(volt) in VOLT_TYPES for volt in data):
             _refuse_places(
                 [place for place, volt in enumerate(data) if type(volt) not in VOLT_TYPES],
@@ -215,7 +227,7 @@ class Volts(serializers.Field[Any, Any, Any, Any]):
             if volt is not None and not -VOLTS_MAX < volt < VOLTS_MAX
         ]
         if beyond:
-            _refuse_places(beyond, "No pack shows such a voltage; send volts.", "out_of_range")
+            _refuse_places(beyond, bounds.BAD_VOLTAGE, "out_of_range")
         return to_units(data)
 
     def to_representation(self, value: Any) -> Any:

@@ -55,7 +55,13 @@ class History(Door):
             raise Malformed.at("", "unknown_ordering", "ordering is one of: -at.")
         kinds = [kind for kind in history.kinds_for(self.actor.roles) if wanted in (None, kind)]
         edge = _read(said["cursor"]) if said.get("cursor") else {}
-        page = history.page(self.row, kinds=kinds, size=page_size(said.get("page_size")), **edge)
+        page = history.page(
+            self.row,
+            kinds=kinds,
+            size=page_size(said.get("page_size")),
+            before=edge.get("before"),
+            after=edge.get("after"),
+        )
         return Response(
             {
                 "next": self._beside("after", page.lines[-1:]) if page.older else None,

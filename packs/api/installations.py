@@ -9,10 +9,11 @@ from rest_framework import serializers
 
 from packs.api.doors import CreateDoor, OneDoor, VoidDoor
 from packs.api.facts import FactAnswer, FactQuery, asked_facts
-from packs.api.fields import FARTHEST_KM, Instant, Opaque, Text, Truth, Whole, optional
+from packs.api.fields import Instant, Opaque, Text, Truth, Whole, optional
 from packs.api.shapes import FactShape, supersedes
 from packs.models import Installation
 from packs.reads import names
+from packs.rules.bounds import FARTHEST_KM
 from packs.rules.vehicles import normalise_vin
 from packs.writes import installations
 from packs.writes.recording import Outcome

@@ -16,6 +16,7 @@ from packs.models import PackType, PackTypeVersion
 from packs.models.types import Chemistry
 from packs.reads import names
 from packs.rules import arithmetic
+from packs.rules.bounds import COLDEST_C, CURRENT_MAX_A, HOTTEST_C
 from packs.writes import pack_types
 from packs.writes.recording import Outcome
 
@@ -25,8 +26,6 @@ SMALLEST = 0.001  # V, A or Ah: nothing that a pack is rated by is less
 CELL_MAX_V = 10.0  # no cell of either chemistry comes near; common practice, no source
 SPREAD_MAX_V = 1000.0  # more than any pack has; common practice, no source
 CAPACITY_MAX_AH = 10_000.0
-CURRENT_MAX_A = 2000.0  # as for a check
-COLDEST_C, HOTTEST_C = -40.0, 90.0
 
 
 class RatingsChange(Shape):

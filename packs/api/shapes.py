@@ -11,9 +11,9 @@ from rest_framework.settings import api_settings
 
 from packs.api.fields import ExternalId, Opaque, Text
 from packs.errors import Contradiction, DomainError, Fault, Malformed, pointer_token
+from packs.rules.bounds import BEYOND
 
 FAULTS_TOLD = 100  # of one entry; who has more begins with these
-BEYOND = frozenset({"max_value", "min_value", "out_of_range", "wrong_count"})
 
 
 class Shape(serializers.Serializer[Any]):

@@ -8,13 +8,14 @@ from django.db.models import Prefetch, QuerySet
 from rest_framework import serializers
 
 from packs.api.doors import ChangeDoor, CreateDoor
-from packs.api.fields import EARLIEST, LATEST, Opaque, QueryId, Text, Whole, optional
+from packs.api.fields import Opaque, QueryId, Text, Whole, optional
 from packs.api.keyed import KeyedAnswer
 from packs.api.permissions import may
 from packs.api.shapes import Shape
 from packs.errors import NotAllowed
 from packs.models import Customer, Ownership, Vehicle
 from packs.reads import names
+from packs.rules.bounds import EARLIEST, LATEST
 from packs.rules.vehicles import normalise_vin, search_key, vin_warning
 from packs.writes import vehicles
 from packs.writes.recording import Outcome

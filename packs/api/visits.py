@@ -9,11 +9,12 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from packs.api.doors import ChangeDoor, CreateDoor
-from packs.api.fields import FARTHEST_KM, Choice, ExternalId, Instant, Opaque, Text, Whole, optional
+from packs.api.fields import Choice, ExternalId, Instant, Opaque, Text, Whole, optional
 from packs.api.keyed import KeyedAnswer
 from packs.api.shapes import Shape
 from packs.models import Visit
 from packs.reads import names
+from packs.rules.bounds import FARTHEST_KM
 from packs.rules.vehicles import normalise_vin
 from packs.writes import visits
 from packs.writes.recording import Outcome

@@ -22,10 +22,10 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from packs.api import check_lines
 from packs.api.doors import CreateDoor, OneDoor, VoidDoor
 from packs.api.facts import FactAnswer, FactQuery, asked_facts
 from packs.api.fields import (
-    FARTHEST_KM,
     Choice,
     Instant,
     Number,
@@ -42,6 +42,8 @@ from packs.api.shapes import FactShape, Shape, supersedes, taken
 from packs.errors import DomainError, Fault, TooLarge
 from packs.models import Visit, VoltageCheck
 from packs.reads import comparing, names
+from packs.rules import bounds
+from packs.rules.identity import encode
 from packs.writes import answers, checks
 from packs.writes.actors import Actor
 from packs.writes.recording import Outcome
@@ -49,8 +51,8 @@ from packs.writes.recording import Outcome
 LIST_MAX = 5000
 BATCH = 5000  # lines stored in one transaction
 SPOOL_IN_MEMORY = 1024 * 1024  # bytes of answers kept in memory before they go to a file
-CURRENT_MAX_A = 2000.0
-COLDEST_C, HOTTEST_C = -40.0, 90.0
+CURRENT_MAX_A = bounds.CURRENT_MAX_A
+COLDEST_C, HOTTEST_C = bounds.COLDEST_C, bounds.HOTTEST_C
 DECIMALS = 9  # of a volt; binary rounding is not told as a figure
 
 
@@ -65,13 +67,13 @@ class Temperatures(Shape):
 class CheckEntry(FactShape):
     """A voltage check as it is sent."""
 
-    pack = Text(max_length=40)
+    pack = Text(max_length=bounds.SERIAL_LENGTH)
     taken_at = Instant()
     level = Choice(VoltageCheck.Level.choices)
     condition = Choice(VoltageCheck.Condition.choices)
     current_a = Number(min_value=-CURRENT_MAX_A, max_value=CURRENT_MAX_A)
     voltages_v = Volts()
-    set = optional(Text, max_length=100, min_length=1)
+    set = optional(Text, max_length=bounds.SET_LENGTH, min_length=1)
     current_min_a = optional(Number, min_value=-CURRENT_MAX_A, max_value=CURRENT_MAX_A)
     current_max_a = optional(Number, min_value=-CURRENT_MAX_A, max_value=CURRENT_MAX_A)
     condition_s = optional(Number, min_value=0)
@@ -81,11 +83,11 @@ class CheckEntry(FactShape):
     soc_source = optional(Choice, choices=["monitor", "estimated"])
     temperature_c = optional(Number, min_value=COLDEST_C, max_value=HOTTEST_C)
     temperatures_c = Temperatures(required=False, allow_null=True)
-    odometer_km = optional(Whole, max_value=FARTHEST_KM)
+    odometer_km = optional(Whole, max_value=bounds.FARTHEST_KM)
     taken = optional(Choice, choices=["together", "one_by_one"])
     order = Choice(["position", "monitor"], required=False, default="position")
-    equipment = optional(Text, max_length=40, min_length=1)
-    instrument = optional(Text, max_length=100, min_length=1)
+    equipment = optional(Text, max_length=bounds.CODE_LENGTH, min_length=1)
+    instrument = optional(Text, max_length=bounds.INSTRUMENT_LENGTH, min_length=1)
     visit = optional(Opaque, kind=Visit.PREFIX)
     supersedes = supersedes(VoltageCheck.PREFIX)
 
@@ -271,9 +273,9 @@ class VoltageChecks(CreateDoor):
         with ExitStack() as unless_answered:
             spool = unless_answered.enter_context(SpooledTemporaryFile(max_size=SPOOL_IN_MEMORY))
             while batch := list(islice(entries, BATCH)):
-                for answer in answer_lines(batch, self.actor):
-                    summary[outcome_word(answer["status"])] += 1
-                    spool.write(json.dumps(answer).encode() + b"\n")
+                for status, answer in answer_lines(batch, self.actor):
+                    summary[outcome_word(status)] += 1
+                    spool.write(answer)
             spool.write(json.dumps({"summary": summary}).encode() + b"\n")
             spool.seek(0)
             unless_answered.pop_all()
@@ -305,20 +307,21 @@ def entries_of(data: list[Any]) -> list[dict[str, Any]]:
 
 def answer_lines(
     batch: Sequence[tuple[int, dict[str, Any] | DomainError]], actor: Actor
-) -> Iterator[dict[str, Any]]:
-    """Store one batch; the answer of each line, in order."""
+) -> Iterator[tuple[int, bytes]]:
+    """Store one batch; of each line, in order, its status and its answer."""
     good = [entry for _, entry in batch if not isinstance(entry, DomainError)]
-    results = iter(checks.record_each(by=actor, at=timezone.now(), entries=good))
+    results = iter(checks.take_in(by=actor, at=timezone.now(), entries=good))
     for number, entry in batch:
         result = entry if isinstance(entry, DomainError) else next(results)
-        yield {"line": number, **_told(result)}
+        yield _told(number, result)
 
 
 def _entry_of(raw: bytes | None, key: str | None, number: int) -> dict[str, Any] | DomainError:
     if raw is None:
         return TooLarge.at("", "line_too_long", "The line is too long for one check; split it.")
+    entry = check_lines.read(raw)
     try:
-        entry = taken(CheckEntry, parse(raw))
+        entry = taken(CheckEntry, parse(raw)) if entry is None else entry
     except DomainError as error:
         return error
     if key is not None and entry.get("external_id") is None:
@@ -326,11 +329,14 @@ def _entry_of(raw: bytes | None, key: str | None, number: int) -> dict[str, Any]
     return entry
 
 
-def _told(result: Outcome[VoltageCheck] | DomainError) -> dict[str, Any]:
+def _told(number: int, result: checks.Told | DomainError) -> tuple[int, bytes]:
     if isinstance(result, DomainError):
-        return {"status": result.status, "errors": [_plain(fault) for fault in result.faults]}
-    shown = Opaque(VoltageCheck.PREFIX).to_representation(result.row.pk)
-    return {"status": 201 if result.created else 200, "id": shown}
+        faults = [_plain(fault) for fault in result.faults]
+        answer = {"line": number, "status": result.status, "errors": faults}
+        return result.status, json.dumps(answer).encode() + b"\n"
+    status = 201 if result.created else 200
+    key = encode(VoltageCheck.PREFIX, result.number)
+    return status, b'{"line": %d, "status": %d, "id": "%s"}\n' % (number, status, key.encode())
 
 
 def _plain(fault: Fault) -> dict[str, str]:

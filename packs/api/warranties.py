@@ -10,11 +10,12 @@ from rest_framework import serializers
 
 from packs.api.doors import CreateDoor, OneDoor, VoidDoor
 from packs.api.facts import FactAnswer, FactQuery, asked_facts
-from packs.api.fields import FARTHEST_KM, Choice, Day, Opaque, QueryId, Text, Truth, Whole, optional
+from packs.api.fields import Choice, Day, Opaque, QueryId, Text, Truth, Whole, optional
 from packs.api.shapes import FactShape, supersedes
 from packs.models import Visit, Warranty
 from packs.reads import names
 from packs.reads.warranties import Term, terms
+from packs.rules.bounds import FARTHEST_KM
 from packs.writes import warranties
 from packs.writes.recording import Outcome
 

@@ -22,7 +22,10 @@ class Person(Keyed):
 
 
 class AccountManager(BaseUserManager["Account"]):
-    """Accounts by their user name."""
+    """Accounts by their user name, each with its person: no page is shown without the roles."""
+
+    def get_queryset(self) -> models.QuerySet["Account"]:
+        return super().get_queryset().select_related("person")
 
 
 class Account(AbstractBaseUser):

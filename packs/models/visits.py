@@ -47,6 +47,13 @@ class Visit(Keyed):
                 name="visit_is_of_something",
             ),
         ]
+        indexes = [
+            models.Index(
+                fields=["-opened_at", "-id"],
+                condition=models.Q(pack__isnull=True),
+                name="visit_of_car_alone",
+            )
+        ]
 
 
 class TroubleCode(Fact):

@@ -1,12 +1,14 @@
 """Figures and dates as the site likes them."""
 
 from datetime import date, datetime
+from decimal import Decimal
+from functools import lru_cache
 
-from django.utils import formats, timezone
+from django.utils import dateformat, formats, timezone
 
 from packs.models import Site
+from packs.rules.bounds import KM_PER_MILE
 
-KM_PER_MILE = 1.609344  # exact, by the international agreement on the yard of 1959
 GROUP = "\u202f"  # parts thousands and does not break
 
 
@@ -31,7 +33,26 @@ def temperature(celsius: float | None, site: Site) -> str:
 def day(when: date | datetime) -> str:
     """A day in the order that the site writes; of an instant, the day that it is there."""
     local = timezone.localtime(when) if isinstance(when, datetime) else when
-    return formats.date_format(local, "DATE_FORMAT")
+    on = local.date() if isinstance(local, datetime) else local
+    return _written(on, formats.get_format("DATE_FORMAT"))
+
+
+@lru_cache(maxsize=4096)
+def _written(on: date, form: str) -> str:
+    """A page says the same few days many times over."""
+    return dateformat.format(on, form)
+
+
+def moment(when: datetime) -> str:
+    """An instant by the clock of the site, the day in the order that it writes."""
+    local = timezone.localtime(when)
+    return f"{day(local)}, {formats.time_format(local, 'TIME_FORMAT')}"
+
+
+def money(amount: Decimal, site: Site) -> str:
+    """An amount to the cent, in the currency of the site."""
+    written = f"{amount:,.2f}".replace(",", GROUP)
+    return f"{written}\u00a0{site.currency}" if site.currency else written
 
 
 def _grouped(number: int) -> str:

@@ -5,7 +5,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TypeVar
+from typing import Protocol, TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -25,6 +25,35 @@ CHUNK = 500  # rows that one query names, far below what either database takes
 PAIRED_BY = ("pk", "pack_id", "level", "taken_at", "set_name")
 
 RowT = TypeVar("RowT")
+
+
+class Read(Protocol):
+    """What a check read, however its row was fetched."""
+
+    @property
+    def level(self) -> str: ...
+    @property
+    def condition(self) -> str: ...
+    @property
+    def current_a(self) -> float: ...
+    @property
+    def voltages(self) -> NDArray[np.int32]: ...
+    @property
+    def temperature_c(self) -> float | None: ...
+
+
+class Timed(Protocol):
+    """What pairs a check with another."""
+
+    @property
+    def level(self) -> str: ...
+    @property
+    def taken_at(self) -> datetime: ...
+    @property
+    def set_name(self) -> str | None: ...
+
+
+TimedT = TypeVar("TimedT", bound=Timed)
 
 
 @dataclass(frozen=True)
@@ -50,7 +79,16 @@ def _derived(check: VoltageCheck, rest: VoltageCheck | None, zone: ZoneInfo) -> 
     warnings = tuple(_warnings(check, zone))
     if check.condition == "charge":
         return Derived(None, NOT_UNDER_LOAD, (), warnings)
-    findings = tuple(
+    findings = suspicions(check, rest, pack_type)
+    if check.condition == "rest":
+        return Derived(None, NOT_UNDER_LOAD, findings, warnings)
+    brought = brought_to_reference(check, rest, pack_type)
+    return Derived(brought.spread_v, brought.why_not, findings, (*warnings, *brought.notes))
+
+
+def suspicions(check: Read, rest: Read | None, pack_type: PackType) -> tuple[Finding, ...]:
+    """Which part a check under load or at rest points at, beside the one it pairs with."""
+    return tuple(
         which_part(
             to_volts(check.voltages),
             check.current_a if check.condition == "load" else 0.0,
@@ -59,13 +97,10 @@ def _derived(check: VoltageCheck, rest: VoltageCheck | None, zone: ZoneInfo) -> 
             pack_type.chemistry,
         )
     )
-    if check.condition == "rest":
-        return Derived(None, NOT_UNDER_LOAD, findings, warnings)
-    brought = _brought(check, rest, pack_type)
-    return Derived(brought.spread_v, brought.why_not, findings, (*warnings, *brought.notes))
 
 
-def _brought(check: VoltageCheck, rest: VoltageCheck | None, pack_type: PackType) -> Comparable:
+def brought_to_reference(check: Read, rest: Read | None, pack_type: PackType) -> Comparable:
+    """A check under load at the type's reference current and temperature, or why not."""
     cells = types.cells(pack_type, check.level)
     return at_reference(
         as_equal(to_volts(check.voltages), cells),
@@ -153,8 +188,25 @@ def _paired(loads: Sequence[VoltageCheck], rests: Sequence[VoltageCheck]) -> dic
     }
 
 
+def mate(load: Timed, rests: Sequence[TimedT], changes: Sequence[datetime]) -> TimedT | None:
+    """The rest check that pairs with a load check of the same pack; both lists in order of time.
+
+    `changes`: when each build but the first began.
+    """
+    build = bisect_right(changes, load.taken_at)
+    same = [
+        rest
+        for rest in rests
+        if rest.level == load.level and bisect_right(changes, rest.taken_at) == build
+    ]
+    named = sorted({load.set_name or "", *(rest.set_name or "" for rest in same)} - {""})
+    codes = {name: code for code, name in enumerate(named)}
+    (place,) = pair(*_times_and_sets([load], codes), *_times_and_sets(same, codes)).tolist()
+    return same[place] if place >= 0 else None
+
+
 def _times_and_sets(
-    checks: Sequence[VoltageCheck], codes: Mapping[str, int]
+    checks: Sequence[Timed], codes: Mapping[str, int]
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     times = np.array([check.taken_at.timestamp() for check in checks], dtype=np.float64)
     sets = [codes.get(check.set_name or "", -1) for check in checks]

@@ -1,5 +1,8 @@
 """The workshop's own settings."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -7,11 +10,23 @@ from django.conf import settings
 
 from packs.models import Site
 
+_held: ContextVar[Site | None] = ContextVar("site", default=None)
+
 
 def present() -> Site:
     """The first site; where none was posted yet, one as the settings make it, not stored."""
-    stored = Site.objects.order_by("pk").first()
+    stored = _held.get() or Site.objects.order_by("pk").first()
     return stored or Site(code="workshop", name="Workshop", time_zone=settings.TIME_ZONE)
+
+
+@contextmanager
+def held(site: Site) -> Iterator[None]:
+    """Within, `site` is the present one: a page asks for it often and reads it once."""
+    token = _held.set(site)
+    try:
+        yield
+    finally:
+        _held.reset(token)
 
 
 def zone(site: Site | None = None) -> ZoneInfo:

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from packs.models import Claim, Installation, Pack, Visit, VoltageCheck, Warranty
 from packs.reads import sites
@@ -51,6 +51,47 @@ def terms(warranties: Sequence[Warranty], *, at: datetime) -> Mapping[int, Term]
     known = _Known(_installations(packs), _readings(packs), firsts, sites.zone())
     today = known.day(at)
     return {row.pk: _term(row, known, today) for row in warranties}
+
+
+def terms_of_pack(
+    warranties: Sequence[Warranty],
+    *,
+    installations: Iterable[Installation],
+    odometer: tuple[datetime, int] | None,
+    at: datetime,
+) -> Mapping[int, Term]:
+    """The same for one pack, from its standing installations and its last odometer reading.
+
+    Costs no query, unless one of the warranties was given under a claim on another: rows of
+    `with_claimed` say so, of others it is asked.
+    """
+    if any(_may_run_out(row) and getattr(row, "claimed", True) for row in warranties):
+        return terms(warranties, at=at)
+    known = _Known(
+        {row.pack_id: sorted(installations, key=_installed_at) for row in warranties[:1]},
+        {row.pack_id: odometer for row in warranties[:1] if row.pack_id and odometer},
+        {},
+        sites.zone(),
+    )
+    today = known.day(at)
+    return {row.pk: _term(row, known, today) for row in warranties}
+
+
+def with_claimed(rows: QuerySet[Warranty]) -> QuerySet[Warranty]:
+    """Each with `claimed`: whether a claim was accepted on the visit that it was given on."""
+    claims = Claim.objects.filter(
+        visit=OuterRef("visit"), decision=Claim.Decision.ACCEPTED, voided_at__isnull=True
+    )
+    return rows.annotate(claimed=Exists(claims))
+
+
+def _installed_at(row: Installation) -> datetime:
+    return row.installed_at
+
+
+def _may_run_out(row: Warranty) -> bool:
+    """Whether it can be a replacement under a claim on another warranty."""
+    return row.repair_kind == Warranty.RepairKind.REPLACEMENT and row.visit_id is not None
 
 
 def _term(warranty: Warranty, known: _Known, today: date) -> Term:
@@ -126,11 +167,7 @@ def _firsts(warranties: Sequence[Warranty]) -> dict[int, Warranty]:
 
 
 def _claimed_on_the_same_visit(warranties: Iterable[Warranty]) -> dict[int, Warranty]:
-    replacements = [
-        row
-        for row in warranties
-        if row.repair_kind == Warranty.RepairKind.REPLACEMENT and row.visit_id is not None
-    ]
+    replacements = [row for row in warranties if _may_run_out(row)]
     if not replacements:
         return {}
     claims = Claim.objects.filter(

@@ -29,6 +29,11 @@ def mark_used(token: Token, *, at: datetime) -> None:
         Token.objects.filter(pk=token.pk).update(last_used_at=at)
 
 
+def named_client(name: str, *, at: datetime) -> Client:
+    """The client of that name, made if new: a command that writes comes through one."""
+    return Client.objects.get_or_create(name=name, defaults={"created_at": at})[0]
+
+
 def pages_client(*, at: datetime) -> Client:
     """The client that whatever is entered in the pages comes through."""
-    return Client.objects.get_or_create(name=PAGES, defaults={"created_at": at})[0]
+    return named_client(PAGES, at=at)

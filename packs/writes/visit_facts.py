@@ -5,13 +5,43 @@ from datetime import datetime
 from typing import Any, TypeVar
 
 from django.db import transaction
+from django.db.models import QuerySet
 
+from packs.errors import Fault
 from packs.models import Fact, Visit
+from packs.reads import sites
 from packs.writes.actors import Actor
 from packs.writes.digests import digest
+from packs.writes.judging import CLOCK_ERROR, time_faults
 from packs.writes.recording import Outcome, Said, insert, known_before, record, take_out
 
 FactT = TypeVar("FactT", bound=Fact)
+
+
+def instant(model: type[Fact], entry: Mapping[str, Any], *, by: Actor, at: datetime) -> datetime:
+    """When it happened: as told, else as of the one sent before under its id, else now.
+
+    Without the second, what is sent twice without a time would differ by the clock alone.
+    """
+    if entry.get("at") is not None:
+        told: datetime = entry["at"]
+        return told
+    name = entry.get("external_id")
+    if name is None:
+        return at
+    rows: QuerySet[Any] = model._default_manager.filter(client=by.client, external_id=name)
+    before: datetime | None = rows.values_list("happened_at", flat=True).first()
+    return at if before is None else before
+
+
+def faults_of_time(visit: Visit, when: datetime, pointer: str, *, at: datetime) -> list[Fault]:
+    """What is wrong with the time of a fact told on this visit."""
+    if visit.pack is not None:
+        return time_faults(visit.pack, when, pointer, at=at, zone=sites.zone())
+    if when <= at + CLOCK_ERROR:
+        return []
+    sentence = f"{when.isoformat()} is more than five minutes ahead of the clock here; correct it."
+    return [Fault(pointer, "in_the_future", sentence)]
 
 
 def record_on(
@@ -24,12 +54,14 @@ def record_on(
     content: Mapping[str, Any],
     said: Said,
     summary: str,
+    in_hand: bool = True,
     then: Callable[[FactT], None] | None = None,
 ) -> Outcome[FactT]:
     """Store a fact of this visit; the same one sent again is found, not stored twice.
 
     `content` holds the columns of `model` beside the visit; `then` writes the rows that hang on
-    the fact. A visit of a car whose pack nobody knows raises no revision and has no history.
+    the fact; `in_hand` as for any record. A visit of a car whose pack nobody knows raises no
+    revision and has no history.
     """
     columns = {**content, "visit": visit}
     if visit.pack_id is None:
@@ -43,6 +75,7 @@ def record_on(
         content=columns,
         said=said,
         summary=summary,
+        in_hand=in_hand,
         then=None if then is None else lambda fact, _: then(fact),
     )
 

@@ -4,14 +4,16 @@ Colours here are for print and for readers without our stylesheet; register.css 
 class, light and dark. Every mark has a name, which becomes its class.
 """
 
+import hashlib
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
 import vl_convert
+from django.core.cache import cache
+from django.utils.formats import get_format
 
 from reports.pages.forecast import Fan, Forecast
 from reports.reads.pack_page import Bench, Reading, Seat, Trail
@@ -27,7 +29,7 @@ FAN_MOST = 1.5  # of the limit: a forecast beyond this ends where it leaves the 
 LATE_SHARE = 0.85  # of the time shown: a word after this stands before its mark
 MARGIN = 0.02  # of the time shown, before the first reading
 LEAST_OFF_V = 0.05  # half the height of the drawing where every position lies together
-KEPT = 256  # drawings kept in memory, about 15 kB each
+KEPT_S = 7 * 86_400  # a drawing is kept in the cache for a week
 
 INK, QUIET, GRID, ACCENT, LIMIT = "#1c1c1a", "#5a5a55", "#e2e2dd", "#175a7a", "#9d1020"
 FONT_PX = 14
@@ -46,8 +48,11 @@ class Drawing:
 
 
 def trend(trail: Trail, forecast: Forecast | None, *, now_day: float) -> Drawing:
-    """Spread through time, build by build, with the limit."""
-    specs = (_trend(trail, forecast, now_day, px) for px in (WIDE_PX, NARROW_PX))
+    """Spread through time, build by build, with the limit.
+
+    `now_day` is a whole day: the drawing is the same all day long, and is drawn once.
+    """
+    specs = (trend_spec(trail, forecast, now_day=now_day, px=px) for px in (WIDE_PX, NARROW_PX))
     return Drawing(*(_drawn(spec) for spec in specs))
 
 
@@ -57,12 +62,14 @@ def bench(on_bench: Bench) -> Drawing:
 
 
 def _drawn(spec: Spec) -> str:
-    return _svg(json.dumps(spec, sort_keys=True))
-
-
-@lru_cache(maxsize=KEPT)
-def _svg(spec: str) -> str:
-    return str(vl_convert.vegalite_to_svg(spec))
+    """The SVG of a specification, kept under what it says: other facts have another name."""
+    said = json.dumps(spec)
+    key = f"chart-{hashlib.sha256(said.encode()).hexdigest()}"
+    svg = cache.get(key)
+    if svg is None:
+        svg = str(vl_convert.vegalite_to_svg(said))
+        cache.set(key, svg, KEPT_S)
+    return str(svg)
 
 
 def _framed(**content: Any) -> Spec:
@@ -88,6 +95,11 @@ def _framed(**content: Any) -> Spec:
     }
 
 
+def _months() -> str:
+    """How the time axis writes a month, in the order of the site."""
+    return "%Y-%m" if get_format("DATE_FORMAT").startswith("Y") else "%b %Y"
+
+
 def _top_axis_title(text: str) -> Spec:
     """An upright title over the vertical axis."""
     return {
@@ -100,7 +112,8 @@ def _ms(day: float) -> int:
     return round(day * DAY_MS)
 
 
-def _trend(trail: Trail, forecast: Forecast | None, now_day: float, px: int) -> Spec:
+def trend_spec(trail: Trail, forecast: Forecast | None, *, now_day: float, px: int) -> Spec:
+    """The chart of spreads as the drawing library wants it, that many pixels wide."""
     days = [reading.day for reading in (*trail.read, *trail.beside)]
     ahead = now_day + (AHEAD_DAYS if forecast else 0)
     fan = None if forecast is None else Fan(forecast, trail.limit_v, ahead)
@@ -109,8 +122,9 @@ def _trend(trail: Trail, forecast: Forecast | None, now_day: float, px: int) -> 
     ceiling = HEADROOM * max(highest)
     first = min([*days, now_day - AHEAD_DAYS / 4])
     first -= (ahead - first) * MARGIN
-    axis = {"title": None, "grid": False, "format": "%b %Y", "tickCount": px // 130, "domain": True,
-            "domainColor": QUIET, "labelOverlap": "greedy", "labelFlush": True}  # fmt: skip
+    axis = {"title": None, "grid": False, "format": _months(), "tickCount": px // 130,
+            "domain": True, "domainColor": QUIET, "labelOverlap": "greedy",
+            "labelFlush": True}  # fmt: skip
     x = {
         "field": "x",
         "type": "temporal",
@@ -128,6 +142,7 @@ def _trend(trail: Trail, forecast: Forecast | None, now_day: float, px: int) -> 
         *_trend_layers(trail, fan, ceiling, first),
         *_changes(trail, ceiling, first, late),
         *_now(now_day, late, ceiling),
+        _limit_label(trail, first),
     ]
     return _framed(
         width=px - AXIS_PX - 8,
@@ -143,10 +158,9 @@ def _trend_layers(trail: Trail, fan: Fan | None, ceiling: float, first: float) -
         "forecast", {"type": "area", "fill": ACCENT, "fillOpacity": 0.18}, band,
         y2={"field": "y2"},
     )  # fmt: skip
-    limit = [{"x": _ms(first), "y": trail.limit_v, "t": f"limit {trail.limit_v:.2f} V"}]
+    limit = [{"x": _ms(first), "y": trail.limit_v}]
     rule = {"type": "rule", "stroke": LIMIT, "strokeWidth": 1.5, "strokeDash": [6, 4]}
     yield {"name": "limit", "mark": rule, "data": {"values": limit}, "encoding": {"x": None}}
-    yield _text("limit_label", limit, fill=LIMIT, dx=12, dy=-10)
     beside = _rows(trail.beside)
     square = {"type": "point", "shape": "square", "size": 40, "filled": False, "stroke": QUIET}
     yield _layer("beside", square, beside)
@@ -157,6 +171,12 @@ def _trend_layers(trail: Trail, fan: Fan | None, ceiling: float, first: float) -
     point = {"type": "point", "shape": shape, "size": 70, "filled": True, "fill": ACCENT,
              "fillOpacity": 1}  # fmt: skip
     yield _layer("read", point, read)
+
+
+def _limit_label(trail: Trail, first: float) -> Spec:
+    """The limit in words, over whatever lines cross there."""
+    told = [{"x": _ms(first), "y": trail.limit_v, "t": f"limit {trail.limit_v:.2f} V"}]
+    return _text("limit_label", told, fill=LIMIT, dx=12, dy=-10)
 
 
 def _changes(trail: Trail, ceiling: float, first: float, late: float) -> Iterator[Spec]:

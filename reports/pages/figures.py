@@ -2,6 +2,10 @@
 
 from datetime import UTC, date, datetime, timedelta
 
+from django.utils import formats, timezone
+
+from packs.pages.units import day
+
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 NEAR = timedelta(days=90)  # to here a forecast is told by the day
 NBSP = "\u00a0"  # keeps a unit beside its figure
@@ -45,13 +49,15 @@ def percent(share: float) -> str:
     return f"over 99{NBSP}%" if share > 0.99 else f"{share * 100:.0f}{NBSP}%"
 
 
-def day(when: date | datetime) -> str:
-    return f"{when.day} {when:%B %Y}"
+def month(when: date | datetime) -> str:
+    """A month in the order that the site writes."""
+    local = timezone.localtime(when) if isinstance(when, datetime) else when
+    return formats.date_format(local, "YEAR_MONTH_FORMAT")
 
 
 def rough(when: date, now: date) -> str:
     """A day as finely as it can be meant: near ones by the day, far ones by the month."""
-    return day(when) if when - now <= NEAR else f"{when:%B %Y}"
+    return day(when) if when - now <= NEAR else month(when)
 
 
 def day_number(days: float) -> str:
@@ -61,13 +67,7 @@ def day_number(days: float) -> str:
 
 def month_number(days: float) -> str:
     """Its month."""
-    return f"{EPOCH + timedelta(days=days):%B %Y}"
-
-
-def short_day(days: float) -> str:
-    """The same for a table."""
-    when = EPOCH + timedelta(days=days)
-    return f"{when.day} {when:%b %Y}"
+    return month(EPOCH + timedelta(days=days))
 
 
 def volts(value: float) -> str:

@@ -1,83 +1,116 @@
-"""The page of a pack: how it is doing, what it is, what was measured, what was done."""
+"""The page of a pack: what to tell the owner, then what that rests on, then what to do."""
 
-from datetime import datetime
+from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from packs.models import Site
 from packs.pages.doors import page, roles
 from packs.pages.units import distance
-from packs.reads import names, sites
+from packs.reads import sites
 from packs.reads.roles import may
 from reports.models import Outlook
-from reports.pages import charts, standing, tables, words, work
-from reports.pages.cover import covers
+from reports.pages import charts, standing, tables, unknown, words, work
+from reports.pages.cover import covered
 from reports.pages.figures import EPOCH
 from reports.pages.forecast import Forecast
 from reports.pages.past import past
+from reports.pages.ways import ways
 from reports.reads import pack_page
 from reports.reads.knowledge import DAY_S
 from reports.reads.pack_page import PackPage
 from reports.writes import outlooks
+
+LOOKS_SHOWN = 3
 
 
 @page("outlooks")
 def pack(request: HttpRequest, serial: str) -> HttpResponse:
     """One pack, its answer first."""
     now = timezone.now()
-    row = names.keyed(names.packs(), serial__upper=serial.upper())
-    outlook = outlooks.present(row, at=now)
-    shown = pack_page.gather(row, at=now)
+    outlook = outlooks.present_of(serial, at=now)
+    shown, site = pack_page.gather(outlook.pack, at=now), sites.present()
     context = {
         "page": shown,
         "outlook": outlook,
         "sees_owner": may(roles(request), "customers", write=False),
+        **answer(outlook, shown, site, now),
         **_said(outlook, shown, now),
-        **_drawn(outlook, shown, now),
-        **_told(shown),
-        "next_check": standing.next_check(outlook, shown, sites.present(), at=now),
+        **trend(outlook, shown, now),
+        **_bench(shown),
+        **_told(shown, site),
+        "from_here": ways(shown, roles(request)),
         "now": now,
-        "past": past(request, row),
+        "past": past(request, shown, site),
+        "as_read": words.as_read(shown, site),
     }
     return render(request, "reports/pack.html", context)
+
+
+def answer(outlook: Outlook, shown: PackPage, site: Site, now: datetime) -> dict[str, Any]:
+    """What is told first, here and on the pages that say it again."""
+    again = standing.see_again(outlook, shown, site, at=now)
+    asked = "" if again is None else again.asked
+    return {
+        "level": words.LEVELS[outlook.level],
+        "standing": standing.OUT_OF_SERVICE.get(shown.pack.status),
+        "gone": shown.pack.status in standing.GONE,
+        "for_owner": words.for_owner(outlook, shown.trail, at=now, again=asked),
+        "again": again,
+        "covered": covered(shown, site, timezone.localdate(now)),
+    }
 
 
 def _said(outlook: Outlook, shown: PackPage, now: datetime) -> dict[str, Any]:
     """The words of the page."""
     return {
-        "level": words.LEVELS[outlook.level],
-        "standing": standing.OUT_OF_SERVICE.get(shown.pack.status),
         "old": words.by_old_trend(outlook, shown.trail, at=now),
-        "gone": shown.pack.status in standing.GONE,
-        "for_owner": words.for_owner(outlook, shown.trail, at=now),
         "for_bench": words.for_bench(outlook, shown.trail, shown.bench, at=now),
+        "pace": words.pace(outlook, shown.trail, at=now),
         "at_last_check": words.at_last_check(outlook, shown.trail),
         "reasons": words.reasons(outlook, shown.bench),
         "learnt_from": words.learnt_from(outlook),
         "chances": words.chances(outlook),
-        "suspicions": words.suspects(shown),
-        "not_known": list(words.not_known(outlook, shown, at=now)),
-        "would_tell": words.would_tell(outlook),
-        "conditions": words.conditions(outlook),
-        "spread_words": tables.trail_sentence(outlook, shown.trail),
-        "bench_words": None if shown.bench is None else tables.bench_sentence(shown.bench),
+        "suspicions": unknown.suspects(shown),
+        "strange": unknown.strange(shown),
+        "not_known": list(unknown.not_known(outlook, shown, at=now)),
+        "would_settle": unknown.would_settle(outlook, shown, at=now),
     }
 
 
-def _drawn(outlook: Outlook, shown: PackPage, now: datetime) -> dict[str, Any]:
-    """The charts, each with its table."""
+def trend(outlook: Outlook, shown: PackPage, now: datetime) -> dict[str, Any]:
+    """The spread through time: in words, drawn, and as a table."""
     forecast = _forecast(outlook, shown, now)
-    drawn: dict[str, Any] = {"trend": None, "bench": None, "has_band": forecast is not None}
+    told: dict[str, Any] = {
+        "trend": None,
+        "has_band": forecast is not None,
+        "conditions": words.conditions(outlook),
+        "spread_words": tables.trail_sentence(outlook, shown.trail),
+    }
     if shown.trail.read or shown.trail.beside:
-        now_day = now.timestamp() / DAY_S
-        drawn["trend"] = charts.trend(shown.trail, forecast, now_day=now_day)
-        drawn["trend_rows"] = tables.trail_rows(shown.trail)
-    if shown.bench is not None:
-        drawn["bench"] = charts.bench(shown.bench)
-        drawn["bench_rows"] = tables.bench_rows(shown.bench)
-    return drawn
+        told["trend"] = charts.trend(shown.trail, forecast, now_day=_today(now))
+        told["trend_rows"] = tables.trail_table(shown.trail)
+    return told
+
+
+def _today(now: datetime) -> float:
+    """The end of the day where the site is, in days since 1970: one drawing serves all day."""
+    begun = datetime.combine(timezone.localdate(now) + timedelta(days=1), time.min, tzinfo=UTC)
+    return begun.timestamp() / DAY_S
+
+
+def _bench(shown: PackPage) -> dict[str, Any]:
+    """The pack with its last check on it: in words, drawn, and as a table."""
+    if shown.bench is None:
+        return {"bench": None}
+    return {
+        "bench": charts.bench(shown.bench),
+        "bench_rows": tables.bench_rows(shown.bench),
+        "bench_words": tables.bench_sentence(shown.bench),
+    }
 
 
 def _forecast(outlook: Outlook, shown: PackPage, now: datetime) -> Forecast | None:
@@ -91,13 +124,13 @@ def _forecast(outlook: Outlook, shown: PackPage, now: datetime) -> Forecast | No
     return Forecast(last.day, last.spread_v, early, late)
 
 
-def _told(shown: PackPage) -> dict[str, Any]:
+def _told(shown: PackPage, site: Site) -> dict[str, Any]:
     """What is said in the units of the site."""
-    site, sat = sites.present(), shown.installation
+    sat, records = shown.installation, shown.records
     return {
         "km": "" if sat is None else distance(sat.installed_km, site),
-        "cover": covers(shown.promises, site),
-        "stays": work.stays(shown.installations, site),
-        "done": work.done(shown.swaps),
-        "inspected": [(row, work.findings(row)) for row in shown.inspections],
+        "stays": work.stays(records.installations, site),
+        "done": work.done(records.works),
+        "failed": work.failed(records.failures),
+        "inspected": [(row, work.findings(row)) for row in records.looks[:LOOKS_SHOWN]],
     }

@@ -1,14 +1,17 @@
-"""Where a pack stands in the shop: out of service or not, and when it is to be checked next."""
+"""Where a pack stands in the shop: out of service or not, and when it is to be seen next."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from packs.models import Pack, Site
-from packs.pages.units import distance
+from packs.pages.units import day, distance
+from packs.rules.bounds import KM_PER_MILE
 from reports.models import Outlook
 from reports.pages.figures import EPOCH
 from reports.reads.knowledge import DAY_S
 from reports.reads.pack_page import PackPage
+from reports.reads.rhythm import AFTER, AT_ONCE, FIRST_KM
 from reports.trends.outlook import NEAR_SHARE
 
 OUT_OF_SERVICE: Mapping[str, str] = {
@@ -19,29 +22,38 @@ OUT_OF_SERVICE: Mapping[str, str] = {
     Pack.Status.SOLD: "Sold, and no longer ours.",
     Pack.Status.CORE_DUE: "To go back as a core.",
 }
+FIRST_MI = 600  # as round as FIRST_KM; common practice, no source
 GONE = frozenset({Pack.Status.SCRAPPED, Pack.Status.DISMANTLED})
-AT_ONCE = frozenset({"near_limit", "over_limit"})
-
-# How soon a pack is looked at again; common practice, no source.
-FIRST_AFTER, FIRST_KM = timedelta(days=30), 1000
-DRIFTING_AFTER = timedelta(days=91)
-YEARLY = timedelta(days=365)
 
 
-def next_check(outlook: Outlook, page: PackPage, site: Site, *, at: datetime) -> str | None:
+@dataclass(frozen=True)
+class Again:
+    """When the pack is to be seen next, as a sentence of its own and as what the owner is asked.
+
+    `at_once`: it is not to wait for a day.
+    """
+
+    said: str
+    asked: str
+    at_once: bool = False
+
+
+def see_again(outlook: Outlook, page: PackPage, site: Site, *, at: datetime) -> Again | None:
     """When the next check is due; nothing for a pack out of service."""
     if page.pack.status in OUT_OF_SERVICE:
         return None
     if outlook.level in AT_ONCE or _near(page):
-        return "now."
-    after, how = _rhythm(outlook.level, site)
+        here = "while it is in the shop" if page.stay else "as soon as it can be brought"
+        return Again(f"now, {here}.", "", at_once=True)
     last = max(_seen(outlook, page), default=None)
     if last is None:
-        return "now; none is recorded yet."
-    due = EPOCH + timedelta(days=last) + after
+        said = "now; no check is recorded yet."
+        return Again(said, "have it checked now", at_once=True)
+    how, due = _rhythm(outlook.level, site), EPOCH + timedelta(days=last) + AFTER[outlook.level]
     if due < at:
-        return f"overdue since {due:%B %Y}; it was due {how}."
-    return f"{how}, by {due:%B %Y}."
+        said = f"overdue since {day(due)}; it was due {how}."
+        return Again(said, f"the next check of this pack has been due since {day(due)}")
+    return Again(f"{how}, by {day(due)}.", f"come back by {day(due)} for the next check")
 
 
 def _near(page: PackPage) -> bool:
@@ -50,12 +62,13 @@ def _near(page: PackPage) -> bool:
     return last is not None and last.spread_v >= NEAR_SHARE * page.trail.limit_v
 
 
-def _rhythm(level: str, site: Site) -> tuple[timedelta, str]:
+def _rhythm(level: str, site: Site) -> str:
     if level == "drifting":
-        return DRIFTING_AFTER, "within three months of the last check"
+        return "within three months of the last check"
     if level == "settled":
-        return YEARLY, "at the yearly service"
-    return FIRST_AFTER, f"within about a month or {distance(FIRST_KM, site)}"
+        return "at the yearly service"
+    first_km = FIRST_MI * KM_PER_MILE if site.distance == "mi" else FIRST_KM
+    return f"within about a month or {distance(round(first_km), site)}"
 
 
 def _seen(outlook: Outlook, page: PackPage) -> Iterator[float]:

@@ -3,10 +3,16 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.utils.html import format_html_join
+from django.utils.safestring import SafeString
+
 from reports.models import Outlook
-from reports.pages.figures import day_number, short_day, volts
+from reports.pages.figures import NBSP, day_number, volts
 from reports.pages.words import CONDITION_WORDS, conditions, place_name
+from reports.pages.work import listed
 from reports.reads.pack_page import Bench, Reading, Seat, Trail
+
+FIRST = "first after a change"
 
 
 @dataclass(frozen=True)
@@ -39,16 +45,41 @@ def trail_sentence(outlook: Outlook, trail: Trail) -> str:
     begun = "" if len(build) == 1 else f"from {_reading(build[0])} to "
     counted = "1 check" if len(build) == 1 else f"{len(build)} checks"
     told = (
-        f"Spread {conditions(outlook)}, {counted}: {begun}{_reading(last)}; "
+        f"Spread {_conditions(outlook, trail)}, {counted}: {begun}{_reading(last)}; "
         f"the limit is {volts(trail.limit_v)}."
     )
     if not trail.change_days:
         return told
-    days = ", ".join(day_number(changed) for changed in trail.change_days)
+    days = listed([day_number(changed) for changed in trail.change_days])
     since = "the trend begins again there"
     if last.build < len(trail.change_days):
         since = "no check since the last change can be compared yet"
     return f"{told} Modules or joints were changed on {days}; {since}."
+
+
+def trail_table(trail: Trail) -> SafeString:
+    """The rows in HTML: a hundred of them take a template a third of the page's time."""
+    rows = ((row.day, row.condition, row.spread, FIRST * row.begins) for row in trail_rows(trail))
+    line = '<tr><td>{}</td><td>{}</td><td class="n">{}</td><td>{}</td></tr>'
+    return format_html_join("", line, rows)
+
+
+def trail_for_owner(trail: Trail) -> str:
+    """The chart for who has never seen one."""
+    if not trail.read:
+        return "There is no check yet that can be compared, so there is nothing to draw."
+    return (
+        "Each dot is one check: how far the strongest and the weakest part of the pack lie apart. "
+        "Lower is better. The dashed line is the limit for packs of this type."
+        + (" At an upright line parts were changed, and it begins again." * bool(trail.change_days))
+    )
+
+
+def _conditions(outlook: Outlook, trail: Trail) -> str:
+    """Under which conditions, where those of the checks were brought to one."""
+    if trail.condition != "load":
+        return conditions(outlook)
+    return f"under load, brought to {outlook.reference_load_a:g}{NBSP}A"
 
 
 def _reading(reading: Reading) -> str:
@@ -63,7 +94,7 @@ def trail_rows(trail: Trail) -> list[TrailRow]:
     builds = [-1 if not both else both[0][0].build, *(reading.build for reading, _ in both)]
     rows = [
         TrailRow(
-            short_day(reading.day),
+            day_number(reading.day),
             CONDITION_WORDS[condition],
             f"{reading.spread_v:.3f}",
             begins=reading.build != before,

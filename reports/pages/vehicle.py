@@ -7,12 +7,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from packs.models import Pack
+from packs.models import Pack, Site
 from packs.pages.doors import page, roles
 from packs.pages.units import distance
 from packs.reads import sites
 from packs.reads.roles import may
-from reports.pages import standing, words
+from reports.pages.pack import answer
 from reports.reads import pack_page, vehicle_page
 from reports.writes import outlooks
 
@@ -28,7 +28,7 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
         "page": shown,
         "sees_owner": sees_owner,
         "now": now,
-        **_answer(shown.present, now),
+        **_answer(shown.present, site, now),
         "had": [
             (row, distance(row.installed_km, site), distance(row.removed_km, site))
             for row in shown.installations
@@ -38,15 +38,9 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
     return render(request, "reports/vehicle.html", context)
 
 
-def _answer(pack: Pack | None, now: datetime) -> dict[str, Any]:
+def _answer(pack: Pack | None, site: Site, now: datetime) -> dict[str, Any]:
     """How the pack in the car is doing."""
     if pack is None:
         return {}
     outlook, shown = outlooks.present(pack, at=now), pack_page.gather(pack, at=now)
-    return {
-        "level": words.LEVELS[outlook.level],
-        "standing": standing.OUT_OF_SERVICE.get(pack.status),
-        "gone": pack.status in standing.GONE,
-        "for_owner": words.for_owner(outlook, shown.trail, at=now),
-        "next_check": standing.next_check(outlook, shown, sites.present(), at=now),
-    }
+    return answer(outlook, shown, site, now)

@@ -4,27 +4,25 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from packs.rules.pairing import PAIR_WITHIN_S
+from packs.models import Site
+from packs.pages.units import day, temperature
 from reports.models import Outlook
 from reports.models.outlooks import HORIZONS_DAYS
 from reports.pages.figures import (
     EPOCH,
     NBSP,
     capital,
-    day,
     day_number,
     frequency,
     month_number,
     percent,
     rough,
-    short_day,
     volts,
 )
-from reports.reads.pack_page import Bench, PackPage, Seat, Trail
+from reports.reads.pack_page import Bench, PackPage, Reading, Seat, Trail
 from reports.trends.outlook import DRIFT_PER_YEAR, NEAR_SHARE
 
 STILL_PER_YEAR = 0.02  # growth below this is told as none: less than two readings can show
-OLD_CHECK = timedelta(days=180)  # a last check older than this is told; common practice, no source
 # A yearly check and a month's grace: one older says nothing of now; common practice, no source.
 STALE_CHECK = timedelta(days=395)
 HORIZON_WORDS = {30: "a month", 90: "three months", 180: "half a year", 365: "a year"}
@@ -38,15 +36,6 @@ class Level:
 
     word: str
     shape: str
-
-
-@dataclass(frozen=True)
-class Suspect:
-    """A part under suspicion: where, why, and what would settle it."""
-
-    where: str
-    why: str
-    settle: str
 
 
 @dataclass(frozen=True)
@@ -76,18 +65,21 @@ def chances(outlook: Outlook) -> list[Chance]:
     ]
 
 
-def for_owner(outlook: Outlook, trail: Trail, *, at: datetime) -> str:
-    """What to say to the owner."""
+def for_owner(outlook: Outlook, trail: Trail, *, at: datetime, again: str = "") -> str:
+    """What to say to the owner; `again` asks them back, where there is a day for it."""
     share, last = frequency(outlook.p180), trail.last
     old = last is not None and stale(trail, at)
     if outlook.level == "too_little_data":
         seen = "no check" if outlook.checks_used == 0 else "only one check"
         when = f", from {month_number(last.day)}, over a year ago" if last and old else ""
+        back = f"; {again}" if again else ""
         return (
             f"It is too early to say how this pack is doing: there is {seen} to go by{when}. "
-            f"Of packs of this kind in general, {share} fail within half a year."
+            f"Of packs of this kind in general, {share} fail within half a year{back}."
         )
     begin, advice = OWNER[outlook.level]
+    if again:
+        advice = f"; {again}{KEENLY.get(outlook.level, '')}"
     if last is not None and old:
         begin, advice = _long_ago(outlook, month_number(last.day), advice)
     return f"{begin} {capital(share)} like this one fail within half a year{advice}."
@@ -119,20 +111,37 @@ OWNER: Mapping[str, tuple[str, str]] = {
 }
 
 
+# What goes with the day of the next check.
+KEENLY: Mapping[str, str] = {"drifting": ", and do not wait for a warning light"}
+
+
 def for_bench(outlook: Outlook, trail: Trail, bench: Bench | None, *, at: datetime) -> str:
-    """What a technician wants first: the spread, its limit, its growth, and the weakest."""
-    said = [_spread(outlook, trail, at)]
-    if outlook.level == "over_limit" or not (
-        outlook.level == "too_little_data" or stale(trail, at)
-    ):
-        said.append(_limit_day(outlook, at.date()))
+    """What a technician wants first: the spread against its limit, and the weakest."""
+    spread, weakest = _spread(outlook, trail, at), _weakest(bench)
+    if not weakest:
+        return spread
+    if ". " in spread:
+        return f"{spread} {capital(weakest)}."
+    return f"{spread.removesuffix('.')}; {weakest}."
+
+
+def _weakest(bench: Bench | None) -> str:
     weakest = None if bench is None else bench.weakest
-    if bench is not None and weakest is not None and weakest.off_v is not None:
-        said.append(
-            f"{capital(place_name(bench, weakest))} is weakest, "
-            f"{volts(-weakest.off_v)} below the middle on {day_number(bench.day)}."
-        )
-    return " ".join(part for part in said if part)
+    if bench is None or weakest is None or weakest.off_v is None:
+        return ""
+    return (
+        f"{place_name(bench, weakest)} is weakest, "
+        f"{volts(-weakest.off_v)} below the middle on {day_number(bench.day)}"
+    )
+
+
+def pace(outlook: Outlook, trail: Trail, *, at: datetime) -> str:
+    """How the spread grows, and when it reaches the limit; nothing where that is not known."""
+    said = [] if stale(trail, at) else [_growth(outlook.growth_per_year, trail)]
+    if outlook.level == "over_limit" or not stale(trail, at):
+        said.append(_limit_day(outlook, at.date()))
+    told = outlook.level != "too_little_data" and outlook.spread_now_v is not None
+    return " ".join(part for part in said if part) if told else ""
 
 
 def place_name(bench: Bench, seat: Seat) -> str:
@@ -163,9 +172,16 @@ def _spread(outlook: Outlook, trail: Trail, at: datetime) -> str:
         cautions = _cautions(outlook, last.spread_v, old=stale(trail, at))
         return " ".join([at_last_check(outlook, trail), *cautions])
     return (
-        f"Spread now about {volts(outlook.spread_now_v)} {conditions(outlook)}, "
-        f"limit {volts(outlook.limit_v)}{_growth(outlook.growth_per_year, trail)}."
+        f"Spread now about {volts(outlook.spread_now_v)} {conditions(outlook)}"
+        f"{_measured(outlook.spread_now_v, last)}, limit {volts(outlook.limit_v)}."
     )
+
+
+def _measured(now_v: float, last: Reading | None) -> str:
+    """What the last check read, where the trend has moved on from it by what can be seen."""
+    if last is None or volts(last.spread_v) == volts(now_v):
+        return ""
+    return f" ({volts(last.spread_v)} at the check of {day_number(last.day)})"
 
 
 def at_last_check(outlook: Outlook, trail: Trail) -> str:
@@ -175,7 +191,7 @@ def at_last_check(outlook: Outlook, trail: Trail) -> str:
         return "No check since the last change can be compared."
     which = "the one check" if outlook.level == "too_little_data" else "the last check"
     return (
-        f"Spread {volts(last.spread_v)} {conditions(outlook)} at {which}, {short_day(last.day)}; "
+        f"Spread {volts(last.spread_v)} {conditions(outlook)} at {which}, {day_number(last.day)}; "
         f"limit {volts(outlook.limit_v)}."
     )
 
@@ -200,24 +216,37 @@ def conditions(outlook: Outlook) -> str:
     return "at rest"
 
 
+def as_read(page: PackPage, site: Site) -> str:
+    """Why the figures of the history are not those of the chart, where they are not."""
+    if page.trail.condition != "load":
+        return ""
+    kind = page.pack.pack_type
+    warmth = temperature(kind.reference_temperature_c, site)
+    return (
+        "Checks stand here as they were read. Those under load are brought to "
+        f"{kind.reference_load_a:g}{NBSP}A and {warmth} for the chart and the answer, so that they "
+        "compare."
+    )
+
+
 def _growth(per_year: float | None, trail: Trail) -> str:
     if per_year is None:
         return ""
     if per_year < -STILL_PER_YEAR:
-        return ", and shrinking"
+        return "It is shrinking."
     if per_year < STILL_PER_YEAR:
-        return ", and not growing"
+        return "It is not growing."
     figure = f"{per_year * 100:.0f}{NBSP}% a year"
-    if not _has_grown(trail):
+    if not has_grown(trail):
         return (
-            f". It is expected to grow about {figure}, as packs of this kind do; "
-            "its own checks show no growth yet"
+            f"It is expected to grow about {figure}, as packs of this kind do; "
+            "its own checks show no growth yet."
         )
     ageing = ", as a year's use may bring" if per_year <= DRIFT_PER_YEAR else ""
-    return f", and growing {figure}{ageing}"
+    return f"It grows {figure}{ageing}."
 
 
-def _has_grown(trail: Trail) -> bool:
+def has_grown(trail: Trail) -> bool:
     """Whether the last check of this build stands above its first by more than the noise."""
     build = trail.build
     return bool(build) and build[-1].spread_v - build[0].spread_v > trail.floor_v
@@ -226,7 +255,7 @@ def _has_grown(trail: Trail) -> bool:
 def _limit_day(outlook: Outlook, now: date) -> str:
     told = limit_days(outlook)
     if outlook.level == "over_limit":
-        return "" if told is None or told[0] is None else f"Over it since {day(told[0])}."
+        return "" if told is None or told[0] is None else f"Over it since about {day(told[0])}."
     early, middle, late = told or (None, None, None)
     if past_by_trend(outlook) or (middle is not None and middle <= now):
         return "By its trend it is probably there already; no check has shown it yet."
@@ -260,39 +289,6 @@ def limit_days(outlook: Outlook) -> tuple[date | None, date | None, date | None]
     return early, middle, late
 
 
-def not_known(outlook: Outlook, page: PackPage, *, at: datetime) -> Iterator[str]:
-    """What the register can not say of this pack, plainly."""
-    if page.not_comparable is not None:
-        yield f"The last check is kept but not compared: {page.not_comparable}."
-    if page.bench is not None and page.bench.unread:
-        numbers = ", ".join(str(number) for number in page.bench.unread)
-        noun = LEVEL_NOUN[page.bench.level]
-        yield f"Nothing was read at {noun} {numbers} in the last check."
-    if outlook.level != "too_little_data" and page.bench is not None:
-        age = at - (EPOCH + timedelta(days=page.bench.day))
-        if age > OLD_CHECK:
-            months = age.days // 30
-            yield f"The last comparable check is {months} months old; much may have changed."
-    if page.checks and page.trail.condition == "rest":
-        yield "No two checks under load compare; voltages at rest say little about a worn module."
-
-
-def suspects(page: PackPage) -> list[Suspect]:
-    """What the last check points at, before a module is blamed."""
-    if page.last_check is None:
-        return []
-    noun = LEVEL_NOUN[page.last_check.level]
-    return [
-        Suspect(_numbered(noun, found.positions), found.why, found.settle)
-        for found in page.suspicions
-    ]
-
-
-def _numbered(noun: str, positions: tuple[int, ...]) -> str:
-    many = "s" if len(positions) > 1 else ""
-    return f"{capital(noun)}{many} {' and '.join(str(number) for number in positions)}"
-
-
 def learnt_from(outlook: Outlook) -> str:
     """What the estimate rests on beside the pack's own records."""
     through = outlook.fit.facts_through
@@ -309,15 +305,3 @@ def reasons(outlook: Outlook, bench: Bench | None) -> list[str]:
     short = f"{capital(LEVEL_NOUN[bench.level])} {weakest.position} is weakest"
     full = f"{capital(place_name(bench, weakest))} is weakest"
     return [reason.replace(short, full) for reason in outlook.reasons]
-
-
-def would_tell(outlook: Outlook) -> str | None:
-    """The check that would turn too little data into an answer."""
-    if outlook.level != "too_little_data":
-        return None
-    needed = "Two checks some weeks apart" if outlook.checks_used == 0 else "One more check"
-    minutes = int(PAIR_WITHIN_S // 60)
-    return (
-        f"{needed} would let us say more: all voltages under a steady load near "
-        f"{outlook.reference_load_a:g}{NBSP}A, and at rest within {minutes} minutes of it."
-    )

@@ -80,12 +80,18 @@ def _date(day: float) -> date:
 
 
 def present(pack: Pack) -> Outlook | None:
-    """The outlook that is told now, owed or not."""
-    return (
-        Outlook.objects.select_related("fit", "pack")
-        .filter(pack=pack, told_until__isnull=True)
-        .first()
-    )
+    """The outlook that is told now, owed or not, with the pack as it stands."""
+    return _present().filter(pack=pack).first()
+
+
+def present_of(serial: str) -> Outlook | None:
+    """The same by the pack's serial, whatever the case."""
+    return _present().filter(pack__serial__upper=serial.upper()).first()
+
+
+def _present() -> QuerySet[Outlook]:
+    rows = Outlook.objects.filter(told_until__isnull=True)
+    return rows.select_related("fit", "pack__pack_type").defer("fit__parameters")
 
 
 def told_at(instant: datetime) -> QuerySet[Outlook]:

@@ -5,33 +5,19 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from django.db.models import Prefetch, QuerySet
 
-from packs.models import (
-    Failure,
-    Finding,
-    Inspection,
-    Installation,
-    Pack,
-    Placement,
-    Swap,
-    SwapChange,
-    Visit,
-    VoltageCheck,
-    Warranty,
-)
+from packs.models import Installation, Pack, VoltageCheck, Warranty
 from packs.reads import comparing
-from packs.reads.warranties import Term, terms
+from packs.reads.warranties import Term, terms_of_pack
 from packs.rules.arithmetic import nominal_v
 from packs.rules.diagnosis import Finding as Suspicion
 from packs.rules.noise import medians, ranges
 from packs.rules.voltages import to_volts
-from reports.reads import series
-from reports.reads.knowledge import DAY_S, CheckRow, Knowledge, known, vantages
+from reports.reads import pack_knowledge, pack_records, series
+from reports.reads.knowledge import DAY_S, CheckRow, Knowledge
+from reports.reads.pack_records import Check, Claimed, Place, Records, Stay
 from reports.trends.evidence import floor_v
 from reports.trends.history import Floats, PackHistory, position_starts
-
-INSPECTIONS_SHOWN = 3
 
 
 @dataclass(frozen=True)
@@ -114,90 +100,94 @@ class Bench:
 
 
 @dataclass(frozen=True)
+class Cover:
+    """A warranty that stands, its term, and what was claimed on it."""
+
+    warranty: Warranty
+    term: Term
+    claims: tuple[Claimed, ...]
+
+
+@dataclass(frozen=True)
 class PackPage:
-    """Everything but the outlook."""
+    """Everything but the outlook and the history."""
 
     pack: Pack
+    records: Records
     nominal_v: float
-    installations: tuple[Installation, ...]
-    visit: Visit | None
     trail: Trail
     bench: Bench | None
-    checks: int
-    last_check: VoltageCheck | None
+    last_check: Check | None
     suspicions: tuple[Suspicion, ...]
     not_comparable: str | None
-    inspections: tuple[Inspection, ...]
-    swaps: tuple[Swap, ...]
-    failures: tuple[Failure, ...]
-    promises: tuple[tuple[Warranty, Term], ...]
+    covers: tuple[Cover, ...]
 
     @property
     def installation(self) -> Installation | None:
         """The car it sits in now."""
-        return next((row for row in self.installations if row.removed_at is None), None)
+        return next((row for row in self.records.installations if row.removed_at is None), None)
+
+    @property
+    def stay(self) -> Stay | None:
+        """The visit that is not over."""
+        return next((row for row in self.records.stays if row.is_open), None)
 
 
 def gather(pack: Pack, *, at: datetime) -> PackPage:
-    """What is known of the pack by now."""
-    knowledge = known(vantages([pack]))[0]
-    history = series.history(knowledge)
-    kind = pack.pack_type
-    last = _last_check(pack)
-    derived = None if last is None else comparing.derive([last])[last.pk]
+    """What is known of the pack by now; `pack` comes with its type."""
+    records = pack_records.read(pack)
+    knowledge = pack_knowledge.known(records)
+    history, kind = series.history(knowledge), pack.pack_type
+    last = _last_check(records)
+    suspicions, why_not = _judged(records, last)
     return PackPage(
         pack=pack,
+        records=records,
         nominal_v=nominal_v(kind.module_count, kind.cells_per_module, kind.cell_nominal_v),
-        installations=tuple(_installations(pack)),
-        visit=Visit.objects.filter(pack=pack).exclude(state=Visit.State.CLOSED).last(),
         trail=_trail(knowledge, history),
-        bench=_bench(knowledge, history, last),
-        checks=len(knowledge.checks),
+        bench=_bench(records, history, last),
         last_check=last,
-        suspicions=() if derived is None else derived.findings,
-        not_comparable=derived.why_not if derived and last and last.condition == "load" else None,
-        inspections=tuple(_inspections(pack)),
-        swaps=tuple(_swaps(pack)),
-        failures=tuple(Failure.objects.filter(pack=pack, voided_at=None).order_by("-failed_on")),
-        promises=tuple(_promises(pack, at)),
+        suspicions=suspicions,
+        not_comparable=why_not,
+        covers=tuple(_covers(records, at)),
     )
 
 
-def _last_check(pack: Pack) -> VoltageCheck | None:
+def _last_check(records: Records) -> Check | None:
     """The newest check; of one go under load and at rest, the one under load."""
-    rows = VoltageCheck.objects.select_related("pack__pack_type", "equipment").filter(
-        pack=pack, voided_at=None
-    )
-    newest = rows.order_by("-taken_at", "-pk").first()
+    newest = records.checks[0] if records.checks else None
     if newest is None or newest.condition == "load" or newest.set_name is None:
         return newest
-    mate = rows.filter(set_name=newest.set_name, condition="load").order_by("taken_at").last()
-    return mate or newest
+    loads = (
+        row
+        for row in records.checks
+        if row.set_name == newest.set_name and row.condition == VoltageCheck.Condition.LOAD
+    )
+    return next(loads, newest)
 
 
-def _installations(pack: Pack) -> QuerySet[Installation]:
-    rows = Installation.objects.select_related("vehicle__customer")
-    return rows.filter(pack=pack, voided_at=None).order_by("-installed_at", "-pk")
+def _judged(records: Records, last: Check | None) -> tuple[tuple[Suspicion, ...], str | None]:
+    """What the last check points at, and why one under load does not compare."""
+    if last is None or last.condition == VoltageCheck.Condition.CHARGE:
+        return (), None
+    kind, under_load = records.pack.pack_type, last.condition == VoltageCheck.Condition.LOAD
+    rest = pack_records.mate(records, last) if under_load else None
+    found = comparing.suspicions(last, rest, kind)
+    if not under_load:
+        return found, None
+    return found, comparing.brought_to_reference(last, rest, kind).why_not
 
 
-def _swaps(pack: Pack) -> QuerySet[Swap]:
-    changes = SwapChange.objects.select_related("removed", "fitted").order_by("position", "pk")
-    rows = Swap.objects.filter(pack=pack, voided_at=None)
-    return rows.prefetch_related(Prefetch("changes", changes)).order_by("-done_at", "-pk")
-
-
-def _inspections(pack: Pack) -> QuerySet[Inspection]:
-    findings = Prefetch("findings", Finding.objects.order_by("-grade", "pk"))
-    rows = Inspection.objects.filter(pack=pack, voided_at=None).prefetch_related(findings)
-    return rows.order_by("-happened_at", "-pk")[:INSPECTIONS_SHOWN]
-
-
-def _promises(pack: Pack, at: datetime) -> Iterator[tuple[Warranty, Term]]:
-    """The warranties that stand, the newest first, with their terms."""
-    rows = Warranty.objects.filter(pack=pack, voided_at=None).order_by("-starts_on", "-pk")
-    ends = terms(list(rows), at=at)
-    for row in rows:
-        yield row, ends[row.pk]
+def _covers(records: Records, at: datetime) -> Iterator[Cover]:
+    """The warranties that stand, the newest first."""
+    ends = terms_of_pack(
+        [row.warranty for row in records.promises],
+        installations=records.installations,
+        odometer=records.odometer,
+        at=at,
+    )
+    for row in records.promises:
+        yield Cover(row.warranty, ends[row.warranty.pk], row.claims)
 
 
 def _series_of(history: PackHistory) -> tuple[str, str]:
@@ -230,7 +220,7 @@ def _readings(days: Floats, spread_v: Floats, changes: Floats) -> tuple[Reading,
     return tuple(Reading(*row) for row in rows if np.isfinite(row[1]))
 
 
-def _bench(knowledge: Knowledge, history: PackHistory, last: VoltageCheck | None) -> Bench | None:
+def _bench(records: Records, history: PackHistory, last: Check | None) -> Bench | None:
     """The last comparable check on the drawing; without one, the last as it was read."""
     if history.days.size:
         condition, level = _series_of(history)
@@ -243,8 +233,7 @@ def _bench(knowledge: Knowledge, history: PackHistory, last: VoltageCheck | None
         starts = np.full(off_v.size, history.entry_day)
     else:
         return None
-    kind = knowledge.vantage.pack.pack_type
-    placed = _placed(knowledge.vantage.pack)
+    kind, placed = records.pack.pack_type, records.places
     renewed = [start if start > history.entry_day else None for start in starts.tolist()]
     seats = tuple(
         _seat(place, level, kind.blocks, kind.cells_per_module, off, placed, renewed[place])
@@ -258,17 +247,8 @@ def _bench(knowledge: Knowledge, history: PackHistory, last: VoltageCheck | None
         module_count=kind.module_count,
         blocks=tuple(kind.blocks),
         seats=seats,
-        turned=tuple(
-            number
-            for number, placement in sorted(placed.items())
-            if placement.orientation == Placement.Orientation.REVERSED
-        ),
+        turned=tuple(number for number, place in sorted(placed.items()) if place.turned),
     )
-
-
-def _placed(pack: Pack) -> Mapping[int, Placement]:
-    rows = Placement.objects.select_related("module").filter(pack=pack, removed_at=None)
-    return {row.position: row for row in rows}
 
 
 def _seat(
@@ -277,7 +257,7 @@ def _seat(
     blocks: Sequence[int],
     cells: int,
     off_v: float,
-    placed: Mapping[int, Placement],
+    placed: Mapping[int, Place],
     renewed_day: float | None,
 ) -> Seat:
     first, last = _bounds(place, level, blocks, cells)
@@ -289,16 +269,10 @@ def _seat(
         last=last,
         block=int(np.searchsorted(np.cumsum(blocks), first, side="right")) + 1,
         off_v=off_v if np.isfinite(off_v) else None,
-        tags=tuple(_tags(modules)),
-        turned=any(row.orientation == Placement.Orientation.REVERSED for row in modules),
+        tags=tuple(row.tag for row in modules if row.tag is not None),
+        turned=any(row.turned for row in modules),
         renewed_day=renewed_day,
     )
-
-
-def _tags(modules: Sequence[Placement]) -> Iterator[str]:
-    for row in modules:
-        if row.module is not None:
-            yield row.module.tag
 
 
 def _bounds(place: int, level: str, blocks: Sequence[int], cells: int) -> tuple[float, float]:

@@ -216,6 +216,10 @@ def fit_emptied() -> None:
     sql("UPDATE reports_storedfit SET parameters = '{}', fitted_at = '1970-01-02 00:00:00+00:00'")
 
 
+def tag_unfindable() -> None:
+    sql("UPDATE packs_module SET tag_alike = 'M'")
+
+
 PLANTED: list[tuple[Callable[[], Any], str]] = [
     (overlap_installations, "a pack is in one car at a time"),
     (overlap_owners, "a car has one owner at a time"),
@@ -239,6 +243,7 @@ PLANTED: list[tuple[Callable[[], Any], str]] = [
     (told_twice, "one outlook is told at a time"),
     (fit_too_knowing, "a fit knows no later facts"),
     (fit_emptied, "a fit can be used again"),
+    (tag_unfindable, "what is searched follows from what is recorded"),
 ]
 
 

@@ -62,8 +62,8 @@ def test_one_shape_newest_first(api: Api, pack: Pack) -> None:
         "link": address,
     }
     assert [line["summary"] for line in told[1:]] == [
-        "Load check, 28 modules at 30 A: spread 0.42 V, lowest position 7",
-        "Rest check, 28 modules: spread 0.02 V, lowest position 1",
+        "Load check, 28 modules at 30 A: spread 0.42 V, module 7 lowest",
+        "Rest check, 28 modules: spread 0.02 V, module 1 lowest",
         "Pack TP-0001 recorded, type NM-28",
     ]
     assert [line["by"] for line in told[1:]] == [world.CLIENT] * 3
@@ -95,7 +95,7 @@ def test_what_was_voided_is_told_as_voided(api: Api, pack: Pack) -> None:
         "Swap voided: another pack",
         "Parts changed: fuse (voided)",
     ]
-    assert told[3] == "Load check, 28 modules at 30 A: spread 0.42 V, lowest position 7 (voided)"
+    assert told[3] == "Load check, 28 modules at 30 A: spread 0.42 V, module 7 lowest (voided)"
     assert lines(manager)[0]["link"] == f"/api/v1/voltage-checks/{check['id']}/"
 
 

@@ -33,7 +33,7 @@ def test_a_car_tells_how_its_pack_is_and_which_it_had(told: Told) -> None:
     read = words(page)
     assert "Near the limit" in read
     assert "Over the limit" not in read
-    assert "Next check Now." in read
+    assert "See it next Now, as soon as it can be brought." in read
     had = read[read.index("Packs it had") :]
     assert had.index("TP-NEW") < had.index("TP-OLD")
     assert "123 400 km" in had

@@ -1,0 +1,89 @@
+"""The core receipt: the deposit, the old pack that is owed for it, and how it is taken back."""
+
+from packs.models import Core, Visit
+from packs.pages import units
+from packs.pages.papers import parties
+from packs.pages.papers.asking import Asked, notice_of
+from packs.pages.papers.blocks import (
+    Block,
+    Heading,
+    Paper,
+    Signatures,
+    Table,
+    Text,
+    facts,
+    paragraphs,
+)
+from packs.reads import names
+from packs.reads.papers import words
+from packs.rules.identity import encode
+
+STATE = {
+    Core.State.DUE: "owed to us",
+    Core.State.ACCEPTED: "accepted; the deposit is still to be given back",
+    Core.State.REFUSED: "refused",
+    Core.State.REFUNDED: "accepted, and the deposit given back",
+}
+
+
+def describe(key: str, asked: Asked) -> Paper:
+    """The receipt of the core with that id."""
+    row = names.addressed(Core.objects.select_related("pack__pack_type", "visit__vehicle"), key)
+    said = words("core_receipt", at=row.recorded_at)
+    vehicle = None if row.visit is None else row.visit.vehicle
+    visit = "" if row.visit_id is None else encode(Visit.PREFIX, row.visit_id)
+    given = None if row.visit is None else row.visit.opened_at
+    owner = parties.of_owner(vehicle, on=given or row.recorded_at, asked=asked)
+    blocks: list[Block] = [
+        paragraphs(said.opening),
+        facts(("Core", key), ("Visit", visit), *owner, *parties.of_car(vehicle)),
+        Heading("The old pack"),
+        facts(*parties.of_pack(row.pack)),
+        Heading("The deposit"),
+        facts(*_deposit(row, asked)),
+        paragraphs(row.reason),
+        Heading("How the old pack is taken back"),
+        _conditions(row),
+        Text(("A core that fails one of these can be refused.",)),
+        paragraphs(said.closing),
+        Signatures(("Place and date", "Owner", "For the workshop")),
+        parties.DANGER,
+    ]
+    return Paper(
+        kind="core_receipt",
+        key=key,
+        title=said.heading,
+        shop=asked.site.name,
+        dated=units.day(row.recorded_at),
+        blocks=tuple(blocks),
+        notice=notice_of(row),
+    )
+
+
+def _deposit(row: Core, asked: Asked) -> list[tuple[str, str]]:
+    refund = "" if row.refund is None else units.money(row.refund, asked.site)
+    back = "" if row.returned_on is None else units.day(row.returned_on)
+    return [
+        ("Deposit", units.money(row.deposit, asked.site)),
+        ("The old pack is due by", units.day(row.due_on)),
+        ("State", STATE[Core.State(row.state)]),
+        ("Came back on", back),
+        ("Given back", refund),
+    ]
+
+
+def _conditions(row: Core) -> Table:
+    opened = None if row.opened is None else not row.opened
+    flooded = None if row.flooded is None else not row.flooded
+    rows = (
+        ("Complete: case, modules, junction board and service switch", _found(row.complete)),
+        ("Not opened", _found(opened)),
+        ("Not flooded", _found(flooded)),
+    )
+    return Table("Conditions", ("It is to be", "Found"), rows)
+
+
+def _found(holds: bool | None) -> str:
+    if holds is None:
+        return "not looked at yet"
+    return "yes" if holds else "no"
