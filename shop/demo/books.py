@@ -53,6 +53,10 @@ class Books:
     def words(self) -> Row:
         return self.read("words")
 
+    def picture(self, name: str) -> bytes:
+        """A made-up photograph, as a camera would send it."""
+        return (self.folder / "photos" / f"{name}.jpg").read_bytes()
+
     @cached_property
     def rates(self) -> Mapping[str, float]:
         rates: Mapping[str, float] = self.read("nature")["rates"]
@@ -61,6 +65,10 @@ class Books:
     @cached_property
     def packs(self) -> Sequence[Row]:
         return self.rows("packs")
+
+    @cached_property
+    def prices(self) -> Row:
+        return self.read("prices")
 
     @cached_property
     def lots(self) -> Sequence[Row]:

@@ -41,6 +41,17 @@ class Calendar:
         weekday = self.date(first).weekday()
         return first + max(0, 7 - weekday if weekday >= SATURDAY else 0)
 
+    def workday(self, number: int) -> int:
+        """A day that the shop is open, so many of them from today, or from the next open one."""
+        day = self.open_day(0)
+        for _ in range(abs(number)):
+            day = self.open_day(day + 1) if number > 0 else self._open_before(day)
+        return day
+
+    def _open_before(self, day: int) -> int:
+        weekday = self.date(day - 1).weekday()
+        return day - 1 - max(0, weekday - SATURDAY + 1)
+
 
 def whole_day(day: float) -> int:
     """The first whole day not before `day`."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from shop.demo import mechanism, repairs
+from shop.demo import cores, desk, mechanism, repairs
 from shop.demo.books import Books, Row
 from shop.demo.calendar import Calendar
 from shop.demo.events import Event, Ref
@@ -18,10 +18,10 @@ from shop.demo.repairs import Shelf
 from shop.demo.stays import Lead, Life, Stay
 
 SEED = 20_240_611  # of the whole course of events; any number would do
-SERVICE_EVERY_D = 185.0  # median time from one check to the next
-LONGEST_WAIT_D = 520.0
+SERVICE_EVERY_D = 275.0  # median time from one check to the next
+LONGEST_WAIT_D = 560.0
 LEAVES_SHARE = 0.05  # of owners who are not seen again after a visit
-STILL_HERE = (-3.0, -2.0, -1.0)  # days on which packs came that are still in the shop
+LAST_DAY = -12.0  # whoever came after this day is told of in `present`
 OTHER_CAUSES = {
     "isolation": 0.2, "cooling": 0.25, "junction_board": 0.2, "sensor": 0.2, "leak": 0.1,
     "accident": 0.05,
@@ -46,7 +46,7 @@ class Due:
 
 
 class Floor:
-    """Four years of the shop, in order of time."""
+    """Six years of the shop, in order of time."""
 
     def __init__(self, books: Books, calendar: Calendar) -> None:
         self.books, self.calendar = books, calendar
@@ -60,39 +60,34 @@ class Floor:
         self.shelf = Shelf(books)
         self.events: list[Event] = []
 
-    def run(self) -> list[Event]:
-        """Everything that was told about packs, each pack's in the order it was told."""
+    def run(self) -> None:
+        """All stays until a few days ago, each pack's in the order they were told."""
         for number, row in enumerate(self.books.packs):
             self._begin(number, row)
         while self.queue:
             self._receive(heapq.heappop(self.queue))
-        self._bring_in_the_last()
+
+    def told(self) -> list[Event]:
+        """Everything that was told about packs before today."""
         end = self.calendar.midnight(0)
         return [event for event in self.events if event.at < end]
-
-    def _bring_in_the_last(self) -> None:
-        """Packs long not seen stand in the shop now, one for each of the last days."""
-        waiting = sorted(
-            (self.busy_until[serial], serial)
-            for serial, life in self.lives.items()
-            if life.vehicle is not None and not self.rows[serial].get("only_once")
-        )
-        for day, (_, serial) in zip(STILL_HERE, waiting[len(waiting) // 2 :], strict=False):
-            self._receive(Due(day, serial, "service", fixed=True))
 
     def _begin(self, number: int, row: Row) -> None:
         life = _life(self.books, number, row)
         self.lives[life.serial] = life
         first = -float(row["first_seen_days_before"])
-        heapq.heappush(self.queue, Due(first, life.serial, "service", fixed=True))
+        days = {"bought" if life.vehicle is None else "service": first}
         if "car_lost_days_before" in row:
-            lost = -float(row["car_lost_days_before"])
-            heapq.heappush(self.queue, Due(lost, life.serial, "car_lost", fixed=True))
+            days["car_lost"] = -float(row["car_lost_days_before"])
+        if "exchange" in row:
+            days["exchange"] = -float(row["exchange"]["days_before"])
+        for why, day in days.items():
+            heapq.heappush(self.queue, Due(day, life.serial, why, fixed=True))
 
     def _receive(self, due: Due) -> None:
         """One stay, and when the pack is expected again."""
         life = self.lives[due.serial]
-        if life.vehicle is None or not (due.fixed or due is self.expected.get(due.serial)):
+        if not self._comes(life, due):
             return
         day = self.calendar.open_day(max(due.day, self.busy_until.get(due.serial, due.day)))
         stay = Stay(life, self.books, self.calendar, day)
@@ -104,18 +99,26 @@ class Floor:
         if life.vehicle is not None:
             self._expect(life, self.busy_until[life.serial])
 
+    def _comes(self, life: Life, due: Due) -> bool:
+        if due.why == "bought":
+            return True
+        return life.vehicle is not None and (due.fixed or due is self.expected.get(due.serial))
+
     def _enter(self, stay: Stay) -> None:
         """A pack that the register does not know yet."""
         life = stay.life
-        assert life.vehicle is not None
-        self._enter_car(stay, life.vehicle)
+        vehicle = life.vehicle
         entry = {
             "serial": life.serial,
             "pack_type": life.kind.code,
             "built_on": self.calendar.date(life.built_day),
+            "status": "shelf" if vehicle is None else "in_service",
         }
+        if vehicle is not None:
+            self._enter_car(stay, vehicle)
         stay.tell("pack", entry, key=life.serial, by="DS")
-        stay.install(life.vehicle)
+        if vehicle is not None:
+            stay.install(vehicle)
 
     def _enter_car(self, stay: Stay, vin: str) -> None:
         """The car and whose it is; a customer known already is told again, and found."""
@@ -129,24 +132,46 @@ class Floor:
         words = self.books.words["complaints"]
         kind = {"car_lost": "purchase"}.get(due.why, due.why)
         stay.open(str(stay.rng.choice(words[kind])))
-        level = "cell" if stay.life.kind.reads_cells else "block"
-        read = stay.check_pair(level, suffix="found", alone=stay.rng.random() < 0.08)
+        if due.why == "exchange":
+            row = self.rows[stay.life.serial]["exchange"]
+            self.take_up(cores.exchange(stay, row, self.lives))
+            return
+        if due.why == "service":
+            desk.intake(stay)
+        read = stay.check_pair(stay.level, suffix="found", alone=stay.rng.random() < 0.08)
         if due.why == "car_lost":
             self.shelf.buy(stay)
+            return
+        if due.why == "bought" or "exchange" in self.rows[stay.life.serial]:
+            self._put_by(stay)
             return
         if due.why == "failure":
             if due.cause in CODES:
                 stay.read_code(CODES[due.cause], read)
             how = "stranded" if stay.rng.random() < 0.3 else "code_set"
             stay.fail(due.cause, how, due.since)
-        self.queue_exchange(repairs.decide(stay, due.cause, read, self.shelf, self.lives))
-
-    def queue_exchange(self, exchanged: Stay | None) -> None:
-        """A pack from the shelf that went into the car of a condemned one."""
+        exchanged = repairs.decide(stay, due.cause, read, self.shelf, self.lives)
         if exchanged is not None:
-            self.events.extend(exchanged.events)
-            self.busy_until[exchanged.life.serial] = exchanged.day + 1
-            self._expect(exchanged.life, exchanged.day + 1)
+            self.take_up(exchanged)
+
+    def _put_by(self, stay: Stay) -> None:
+        """Looked at and no more; one bought by itself goes on the shelf, is lent, or sold on."""
+        kept_for = self.rows[stay.life.serial].get("keeps")
+        repairs.look(stay, None)
+        stay.state("closed")
+        if stay.life.vehicle is not None or kept_for == "exchange":
+            return
+        if kept_for is None:
+            self.shelf.packs.append(stay.life.serial)
+        else:
+            stay.next_day(20)
+            stay.status(kept_for)
+
+    def take_up(self, stay: Stay) -> None:
+        """The stay of a pack that took the place of another in its car."""
+        self.events.extend(stay.events)
+        self.busy_until[stay.life.serial] = stay.day + 1
+        self._expect(stay.life, stay.day + 1)
 
     def _expect(self, life: Life, day: float) -> None:
         """The next visit: the planned one, or what breaks first."""
@@ -166,7 +191,7 @@ class Floor:
             due = Due(towed, life.serial, "failure", cause, since)
         else:
             due = Due(planned, life.serial, why)
-        if due.day < STILL_HERE[0]:
+        if due.day < LAST_DAY:
             self.expected[life.serial] = due
             heapq.heappush(self.queue, due)
 

@@ -13,13 +13,17 @@ from typing import Any
 from django.db import transaction
 
 from packs.errors import DomainError
-from packs.models import Client, Equipment, Module, Pack, Person, Role, VoltageCheck
+from packs.models import Client, Equipment, Module, Pack, Person, Role, Visit, VoltageCheck
 from packs.reads import names
 from packs.rules.identity import encode
 from packs.rules.voltages import to_units
 from packs.writes import (
+    calls,
     checks,
     claims,
+    consents,
+    cores,
+    cost_estimates,
     customers,
     equipment,
     failures,
@@ -29,6 +33,7 @@ from packs.writes import (
     pack_types,
     packs,
     people,
+    photos,
     sites,
     swaps,
     trouble_codes,
@@ -40,6 +45,7 @@ from packs.writes import (
 from packs.writes.actors import Actor
 from reports.models import StoredFit
 from reports.writes import fits, outlooks
+from shop.demo import present
 from shop.demo.books import Books
 from shop.demo.calendar import Calendar
 from shop.demo.events import Event, Ref
@@ -49,7 +55,7 @@ from shop.demo.opening import opening
 
 CLIENT = "made-up shop"
 FIT_EVERY_D = 182  # days between the fits of the past
-FITS_BEFORE = 8
+FITS_BEFORE = 12
 
 Progress = Callable[[str, int, int], None]
 
@@ -71,6 +77,11 @@ CREATE: Mapping[str, Callable[..., Any]] = {
     "failure": failures.record_failure,
     "warranty": warranties.record_warranty,
     "claim": claims.record_claim,
+    "cost_estimate": cost_estimates.record_cost_estimate,
+    "consent": consents.record_consent,
+    "call": calls.record_call,
+    "core": cores.record_core,
+    "photo": photos.record_photo,
 }
 BEFORE_PACKS = {"customer", "vehicle"}
 KEYED = {"site", "person", "equipment", "pack_type", "lot", "module", "customer", "vehicle", "pack"}
@@ -79,7 +90,10 @@ KEYED = {"site", "person", "equipment", "pack_type", "lot", "module", "customer"
 def course_of_events(books: Books, set_up_at: datetime) -> list[Event]:
     """Everything that was ever told to the register before the demo was first set up."""
     calendar = Calendar.of(set_up_at, books.read("site")["site"]["time_zone"])
-    told = make_strange(Floor(books, calendar).run(), calendar)
+    floor = Floor(books, calendar)
+    floor.run()
+    present.fill(floor)
+    told = make_strange(floor.told(), calendar)
     return [*opening(books, calendar), *sorted(told, key=lambda event: event.at)]
 
 
@@ -134,8 +148,9 @@ class Loader:
     """Tells events to the register; ids of what was told are kept for what refers to it."""
 
     def __init__(self, client: Client) -> None:
-        self.client = client
+        self.client, self.books = client, Books()
         self.ids: dict[str, str] = {}
+        self.visits: dict[str, Visit] = {}
         self.people: dict[str, Person] = {}
 
     def load(self, events: Sequence[Event]) -> None:
@@ -162,6 +177,8 @@ class Loader:
                 entry["external_id"] = event.key
             stored = CREATE[event.kind](by=self._actor(event), at=event.at, entry=entry).row
             self.ids[event.key] = encode(stored.PREFIX, stored.pk)
+            if isinstance(stored, Visit):
+                self.visits[event.key] = stored
         elif event.kind == "void":
             self._void(event)
         else:
@@ -169,10 +186,17 @@ class Loader:
 
     def _resolved(self, entry: Mapping[str, Any]) -> dict[str, Any]:
         """The entry with ids in place of what refers to something told before."""
-        return {
-            name: self.ids[value.key] if isinstance(value, Ref) else value
-            for name, value in entry.items()
-        }
+        told = {name: self._told(value) for name, value in entry.items()}
+        if "picture" in told:
+            told["image"] = self.books.picture(told.pop("picture"))
+        return told
+
+    def _told(self, value: Any) -> Any:
+        if isinstance(value, Ref):
+            return self.ids[value.key]
+        if isinstance(value, list) and value and isinstance(value[0], Ref):
+            return [self.ids[one.key] for one in value]
+        return value
 
     def _checks(self, events: Sequence[Event]) -> None:
         """The checks of one go are told in one go."""
@@ -202,7 +226,7 @@ class Loader:
 
     def _changed(self, event: Event) -> tuple[Any, Callable[..., Any]]:
         if event.kind == "visit_state":
-            return names.visit(self.ids[event.key]), visits.change_visit
+            return self.visits[event.key], visits.change_visit
         if event.kind == "pack_status":
             return names.pack(event.key), packs.change_pack
         if event.kind == "module_status":
@@ -226,4 +250,9 @@ def only_about(events: Sequence[Event], serials: frozenset[str]) -> list[Event]:
     """The part of the course of events about a few packs, and what is about none alone."""
     donors = {e.pack for e in events if e.kind == "pack" and e.entry.get("status") == "dismantled"}
     wanted = serials | donors | {None}
-    return [event for event in events if event.pack in wanted or event.kind in BEFORE_PACKS]
+    told = [e for e in events if e.pack in wanted and e.kind not in BEFORE_PACKS]
+    cars = {event.entry.get("vehicle") for event in told}
+    brought = [e for e in events if e.kind == "vehicle" and e.key in cars]
+    owners = {event.entry["customer"].key for event in brought}
+    kept = cars | owners
+    return [e for e in events if (e.key in kept if e.kind in BEFORE_PACKS else e.pack in wanted)]

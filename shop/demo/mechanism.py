@@ -284,6 +284,13 @@ def loosen(pack: Condition, element: int, *, day: float, mohm_per_year: float) -
     )
 
 
+def lose_cell(pack: Condition, element: int, *, day: float) -> Condition:
+    """The pack with an element that has a cell less from a day on."""
+    at = np.arange(pack.nature.elements) == element
+    lost = np.where(at, day, pack.elements.lost_day)
+    return replace(pack, elements=replace(pack.elements, lost_day=lost))
+
+
 def tighten(pack: Condition) -> Condition:
     """The pack with every joint made good."""
     return replace(pack, joint_day=np.full(pack.nature.elements, NEVER))

@@ -8,11 +8,12 @@ from shop.demo.calendar import Calendar
 from shop.demo.events import Event, Ref
 
 LATE = timedelta(days=40)
+ODD_METER_GAIN = 1.03
 SETTLED_D = -60  # only what is older is made strange, so that all of it is told by now
 
 
 def make_strange(events: Sequence[Event], calendar: Calendar) -> list[Event]:
-    """The events with one reversed reading, one of 0 V, one told late, one twice, two corrected."""
+    """The events with readings reversed, of 0 V, by an odd meter, told late, twice, corrected."""
     told, used = list(events), set[str]()
     before = calendar.midnight(SETTLED_D)
     for make, fits in STRANGE:
@@ -48,6 +49,13 @@ def _reversed(event: Event) -> list[Event]:
 def _zero(event: Event) -> list[Event]:
     """A sense lead was off."""
     return [_with_volts(event, 4, 0.0)]
+
+
+def _odd_meter(event: Event) -> list[Event]:
+    """A meter borrowed from next door that shows too much everywhere, to a tenth of a volt."""
+    read = [round(volts * ODD_METER_GAIN, 1) for volts in event.entry["voltages_v"]]
+    borrowed = {"voltages_v": read, "equipment": None, "instrument": "meter borrowed next door"}
+    return [replace(event, entry={**event.entry, **borrowed})]
 
 
 def _late(event: Event) -> list[Event]:
@@ -100,7 +108,10 @@ STRANGE: Sequence[tuple[Callable[[Event], list[Event]], Callable[[Event], bool]]
     (_reversed, _after_swap),
     (_zero, _is("block", "rest", "AL")),
     (_late, _is("block", "load", "AL")),
+    (_late, _is("block", "load", "BR")),
     (_twice, _is("cell", "load", "RW")),
+    (_twice, _is("block", "rest", "LR")),
+    (_odd_meter, _is("block", "load", "LR")),
     (_corrected, _is("block", "load", "HZ")),
     (_voided, _is("block", "load", "AL")),
 )

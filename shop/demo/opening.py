@@ -9,7 +9,7 @@ from shop.demo.books import Books, Row
 from shop.demo.calendar import Calendar
 from shop.demo.events import Event
 
-OPENED_D = -1590.0  # the day that the shop began to keep its books
+OPENED_D = -2225.0  # the day that the shop began to keep its books
 YEAR = timedelta(days=365)
 
 
@@ -82,4 +82,5 @@ def _shelf(row: Row, books: Books, calendar: Calendar) -> Iterator[Event]:
     for number in range(1, row["count"] + 1):
         tag = f"{mark}{number:03d}"
         entry = {"tag": tag, "form": kind.form, "cells": cells, "lot": row["lot"]}
+        entry["status"] = row.get("status", "stock")
         yield Event(at, "module", tag, entry, by="RT")

@@ -6,7 +6,7 @@ from decimal import Decimal
 import numpy as np
 from numpy.typing import NDArray
 
-from shop.demo import mechanism
+from shop.demo import desk, mechanism
 from shop.demo.books import Books, stock_of
 from shop.demo.mechanism import Floats, Stock
 from shop.demo.stays import Life, Stay
@@ -15,9 +15,11 @@ LOW_SHARE = 0.35  # of the type's limit below the median: the bench takes a modu
 MOST_SWAPPED = 5  # modules; beyond, the bench rebuilds
 REBUILD_SHARE = 0.3  # of the modules low: a rebuild instead of a swap
 OWNER_AGREES = 0.2  # share of owners who have a pack over its limit repaired before it fails
+OWNER_ASKED = 0.4  # of the others: who hear the price and think it over
 NAMED_SHARE = 0.65  # of swaps whose modules bear a tag
-OPEN_CLAIM_D = -12  # claims younger than this are not decided yet
-STILL_HERE_D = -4  # stays from this day on have not ended
+OPEN_CLAIM_D = -60  # claims younger than this are not decided yet
+GOODWILL_D = 150  # days after its end in which a warranty is still shown some goodwill
+GOODWILL_KM = 6_000
 
 PARTS = {
     "connection": ("bus_bar",), "sense_lead": ("sense_harness",), "cooling": ("cooling_fan",),
@@ -74,23 +76,39 @@ def decide(
     stay: Stay, cause: str, read: Floats, shelf: Shelf, lives: Mapping[str, Life]
 ) -> Stay | None:
     """What is done on a visit; the stay of the exchange pack where one takes the car over."""
+    share = float(np.nanmax(read) - np.nanmin(read)) / stay.life.kind.limit_v
+    if share > 1 and not cause and stay.rng.random() < OWNER_AGREES:
+        cause = _seen(stay)
     if not cause:
-        if float(np.nanmax(read) - np.nanmin(read)) > stay.life.kind.limit_v:
-            cause = _seen(stay) if stay.rng.random() < OWNER_AGREES else ""
-        if not cause:
-            _look(stay, None)
-            _leave(stay)
-            return None
+        look(stay, None)
+        if share > 1 and stay.rng.random() < OWNER_ASKED:
+            _tell_price(stay, _seen(stay), given=False)
+        stay.state("closed")
+        desk.warn(stay, share)
+        return None
     covered = _claim(stay, cause)
-    _look(stay, cause)
-    stay.state("waiting")
+    look(stay, cause)
+    if not covered:
+        _tell_price(stay, cause, given=True)
+    if desk.keeps_papers(stay):
+        stay.state("waiting", "parts")
     stay.next_day(int(stay.rng.integers(1, 4)))
     if cause == "accident" or (cause in {"module", "capacity"} and _past_repair(stay)):
         exchange = shelf.pick(stay.life, lives)
         if exchange is not None:
             return _exchange(stay, exchange)
-    _repair(stay, cause, shelf, covered=covered)
+    repair(stay, cause, shelf, covered=covered)
+    desk.say_ready(stay)
+    stay.state("closed", "")
     return None
+
+
+def _tell_price(stay: Stay, cause: str, *, given: bool) -> None:
+    """The price and the owner's word to it; whoever's car still drives may think it over."""
+    if desk.keeps_papers(stay):
+        modules = int(stay.rng.integers(1, MOST_SWAPPED + 1))
+        lines = desk.lines_for(stay, cause, PARTS.get(cause, ()), modules)
+        desk.agree(stay, lines, given=given)
 
 
 def _seen(stay: Stay) -> str:
@@ -106,7 +124,7 @@ def _past_repair(stay: Stay) -> bool:
     return stay.life.repairs >= 2 or stay.rng.random() < 0.4
 
 
-def _look(stay: Stay, cause: str | None) -> None:
+def look(stay: Stay, cause: str | None) -> None:
     """An inspection: always before a repair, now and then besides; a warm pack has dust."""
     rng, notes = stay.rng, stay.books.words["notes"]
     if cause is None and rng.random() > 0.3:
@@ -132,27 +150,25 @@ def _finding(
     return {"part": part, "finding": kind, "grade": grade, "position": position, "note": note}
 
 
-def _leave(stay: Stay) -> None:
-    if stay.day < STILL_HERE_D:
-        stay.state("closed")
-
-
 def _claim(stay: Stay, cause: str) -> bool:
     """Whether the shop pays: the pack is back within its warranty with what was repaired."""
     life = stay.life
     if life.warranty is None:
         return False
     key, last_day, last_km = life.warranty
-    if stay.day > last_day or life.km(stay.day) > last_km:
-        return False
+    days, km = stay.day - last_day, life.km(stay.day) - last_km
     ours = cause in {"module", "capacity", "connection"}
+    parts = Decimal(int(stay.rng.integers(60, 400)))
+    if days > 0 or km > 0:
+        if ours and days < GOODWILL_D and km < GOODWILL_KM:
+            stay.claim(key, "refused", stay.books.words["refusals"]["run_out"], parts, parts / 2)
+        return False
     decision = "open" if stay.day > OPEN_CLAIM_D else "accepted" if ours else "refused"
-    reason = "" if ours else "not a part that was repaired"
-    stay.claim(key, decision, reason, Decimal(int(stay.rng.integers(60, 400))))
+    stay.claim(key, decision, "" if ours else "not a part that was repaired", parts)
     return decision == "accepted"
 
 
-def _repair(stay: Stay, cause: str, shelf: Shelf, *, covered: bool) -> None:
+def repair(stay: Stay, cause: str, shelf: Shelf, *, covered: bool) -> None:
     """The work, checks after it, the promise."""
     life, months, km, kind = stay.life, 6, 10_000, "component_swap"
     if cause in {"module", "capacity", "leak"}:
@@ -161,12 +177,11 @@ def _repair(stay: Stay, cause: str, shelf: Shelf, *, covered: bool) -> None:
     elif cause in PARTS:
         _renew_parts(stay, cause)
     stay.next_day()
-    stay.check_pair("cell" if life.kind.reads_cells else "block", suffix="after")
+    stay.check_pair(stay.level, suffix="after")
     life.repairs += 1
     life.fresh_repair = True
     if not covered:
         stay.warrant(kind, months, km)
-    _leave(stay)
 
 
 def _renew_parts(stay: Stay, cause: str) -> None:
@@ -235,15 +250,21 @@ def _exchange(stay: Stay, life: Life) -> Stay:
     assert vehicle is not None
     stay.take_out()
     stay.status("scrapped")
-    _leave(stay)
+    stay.state("closed", "")
+    return take_over(stay, life, vehicle)
+
+
+def take_over(stay: Stay, life: Life, vehicle: str) -> Stay:
+    """The stay in which another pack takes the place of this one in its car."""
+    old = stay.life
     other = Stay(life, stay.books, stay.calendar, int(stay.day))
     other.minutes = stay.minutes + 60
     life.km_at_zero, life.km_per_day = old.km_at_zero, old.km_per_day
     other.install(vehicle)
     other.open("exchange pack goes in")
     other.status("in_service")
-    other.check_pair("cell" if life.kind.reads_cells else "block", suffix="after")
+    other.check_pair(other.level, suffix="after")
     other.warrant("replacement", 24, 40_000)
-    _leave(other)
+    other.state("closed")
     life.repairs, life.fresh_repair = 0, True
     return other

@@ -3,55 +3,87 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from django.db.models import Count
+from django.db.models import Count, QuerySet
+from django.urls import reverse
 
-from packs.models import Claim, Installation, Pack
+from packs.models import Call, Claim, Installation, Pack, Visit
 from reports.models import Outlook
 
 
 @dataclass(frozen=True)
 class Sight:
-    """A pack and why it is worth a look."""
+    """A page and why it is worth a look."""
 
-    serial: str
+    path: str
     why: str
 
 
 def sights() -> list[Sight]:
-    """Up to three packs, each once."""
+    """This morning, a car to check in, and up to two packs, each page once."""
     seen: dict[str, Sight] = {}
     for sight in _candidates():
-        seen.setdefault(sight.serial, sight)
-    return list(seen.values())[:3]
+        seen.setdefault(sight.path, sight)
+    return list(seen.values())[:4]
 
 
 def _candidates() -> Iterator[Sight]:
+    cars = _here().count()
+    yield Sight(reverse("today"), f"this morning: {cars} cars in the shop, and whom to call")
+    yield from _to_check_in()
     yield from _over_limit()
     yield from _moved()
     yield from _claimed()
+
+
+def _here() -> QuerySet[Visit]:
+    return Visit.objects.exclude(state=Visit.State.CLOSED)
+
+
+def _sits() -> QuerySet[Installation]:
+    return Installation.objects.filter(voided_at__isnull=True, pack__isnull=False)
+
+
+def _to_check_in() -> Iterator[Sight]:
+    """The car that is expected first for its re-check."""
+    booked = Call.objects.filter(
+        voided_at__isnull=True, outcome=Call.Outcome.BOOKED, again_on__isnull=False
+    ).exclude(pack__in=_here().values("pack"))
+    for call in booked.order_by("again_on", "pk"):
+        sits = _sits().filter(pack=call.pack_id, removed_at__isnull=True).select_related("pack")
+        car = sits.select_related("vehicle", "pack").first()
+        if car is not None and car.pack is not None:
+            why = f"check in the car {car.vehicle.plate}: its pack is {car.pack.serial}"
+            yield Sight(reverse("check-in"), f"{why}, due for its re-check")
+            return
 
 
 def _over_limit() -> Iterator[Sight]:
     """The pack on the road, over its limit, that most is known about."""
     present = Outlook.objects.filter(told_until__isnull=True).select_related("pack")
     over = present.filter(level="over_limit", pack__status=Pack.Status.IN_SERVICE)
-    found = over.order_by("-checks_used", "pk").first()
+    away = over.exclude(pack__in=_here().values("pack"))
+    found = away.order_by("-checks_used", "pk").first()
     if found is not None:
-        yield Sight(found.pack.serial, "over its limit and still on the road: whom to call first")
+        yield _pack(found.pack.serial, "over its limit and still on the road: whom to call first")
 
 
 def _moved() -> Iterator[Sight]:
-    """An exchange pack that sat in two cars."""
-    standing = Installation.objects.filter(voided_at__isnull=True, pack__isnull=False)
-    moved = standing.values("pack__serial").annotate(cars=Count("vehicle", distinct=True))
-    found = moved.filter(cars__gt=1).order_by("pack__serial").first()
+    """The exchange pack that sat in two cars and has been seen most."""
+    moved = _sits().values("pack__serial", "pack__revision")
+    moved = moved.annotate(cars=Count("vehicle", distinct=True)).filter(cars__gt=1)
+    found = moved.order_by("-pack__revision", "pack__serial").first()
     if found is not None:
-        yield Sight(found["pack__serial"], "an exchange pack: its history runs through two cars")
+        told = "an exchange pack: its history runs through two cars"
+        yield _pack(found["pack__serial"], told)
 
 
 def _claimed() -> Iterator[Sight]:
-    """The pack that came back most often under its warranty."""
+    """The packs that came back most often under their warranty."""
     claims = Claim.objects.filter(voided_at__isnull=True, pack__status=Pack.Status.IN_SERVICE)
     counted = claims.values("pack__serial").annotate(times=Count("pk"))
     for found in counted.order_by("-times", "pack__serial")[:2]:
-        yield Sight(found["pack__serial"], "repaired, and back under its warranty")
+        yield _pack(found["pack__serial"], "repaired, and back under its warranty")
+
+
+def _pack(serial: str, why: str) -> Sight:
+    return Sight(reverse("pack", args=[serial]), why)

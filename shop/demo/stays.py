@@ -88,21 +88,24 @@ class Stay:
     def now(self) -> Any:
         return self.calendar.at(self.day, self.minutes)
 
-    def open(self, complaint: str) -> None:
+    def open(self, complaint: str, *, vehicle: str | None = None, **more: Any) -> None:
         entry = {
             "pack": self.life.serial,
-            "vehicle": self.life.vehicle,
+            "vehicle": vehicle or self.life.vehicle,
             "opened_at": self.now(),
             "complaint": complaint,
             "odometer_km": self._km(),
+            **more,
         }
         self.tell("visit", entry, key=f"{self.key}/visit", by="DS")
 
     def _km(self) -> int | None:
         return None if self.life.vehicle is None else self.life.km(self.day)
 
-    def state(self, state: str) -> None:
-        self.tell("visit_state", {"state": state}, key=f"{self.key}/visit", version=self.version)
+    def state(self, state: str, waits_for: str | None = None) -> None:
+        """How the stay goes on, and what it waits for where that is another thing."""
+        entry = {"state": state} if waits_for is None else {"state": state, "waits_for": waits_for}
+        self.tell("visit_state", entry, key=f"{self.key}/visit", version=self.version)
         self.version += 1
 
     def status(self, status: str) -> None:
@@ -112,6 +115,11 @@ class Stay:
 
     def about(self, **more: Any) -> dict[str, Any]:
         return {"pack": self.life.serial, "visit": Ref(f"{self.key}/visit"), **more}
+
+    @property
+    def level(self) -> str:
+        """The level that the car itself is read at."""
+        return "cell" if self.life.kind.reads_cells else "block"
 
     def check_pair(self, level: str, *, suffix: str, alone: bool = False) -> Floats:
         """A rest and a load check in one go; what the load check read, V (p,)."""
@@ -252,7 +260,14 @@ class Stay:
         key = self.tell("warranty", entry, by="DS")
         life.warranty = (key, self.day + months * 30.4, life.km(self.day) + km)
 
-    def claim(self, warranty: str, decision: str, reason: str, parts: Decimal) -> None:
+    def claim(
+        self,
+        warranty: str,
+        decision: str,
+        reason: str,
+        parts: Decimal,
+        goodwill: Decimal | None = None,
+    ) -> None:
         paid = decision == "accepted"
         entry = {
             "warranty": Ref(warranty),
@@ -261,6 +276,7 @@ class Stay:
             "reason": reason,
             "parts_cost": parts if paid else None,
             "labour_cost": Decimal("180.00") if paid else None,
+            "goodwill": goodwill,
         }
         self.tell("claim", entry, by="MO")
 

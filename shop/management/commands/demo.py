@@ -38,7 +38,7 @@ class Command(BaseCommand):
             day = f"{client.created_at:%d %B %Y}"
             self.stdout.write(f"The made-up shop was set up on {day}; nothing is taken away.")
         else:
-            self.stdout.write("Setting up the made-up shop, four years of it ...")
+            self.stdout.write("Setting up the made-up shop, six years of it ...")
             events = loading.course_of_events(books, client.created_at)
             loading.load_all(client, events, self._progress)
         sign_ins.make_accounts(books)
@@ -50,7 +50,7 @@ class Command(BaseCommand):
         token = sign_ins.make_machine_token(books, at=timezone.now())
         lines = ["", "Worth a look:"]
         for sight in showing.sights():
-            lines.append(f"  {address}/packs/{sight.serial}/  {sight.why}")
+            lines.append(f"  {address}{sight.path}  {sight.why}")
         lines += ["", f"Sign in at {address}/sign-in/ with user name and password:"]
         for row in books.rows("sign_ins"):
             lines.append(f"  {row['role']:<8} {row['user_name']:<8} {row['password']}")
