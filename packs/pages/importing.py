@@ -168,7 +168,7 @@ class Tried:
     def take(self, verdict: Verdict, refused: int, good: int) -> None:
         """Count a verdict; keep it where it stands on the pages asked for."""
         self.counts[verdict.word] += 1
-        self.last = verdict.number
+        self.last = verdict.last
         self.unknown[verdict.serial] += verdict.unknown_pack
         bad = verdict.word == REFUSED
         if not bad:

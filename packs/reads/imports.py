@@ -39,9 +39,9 @@ class Reading:
     layout: Layout
 
     def lines(self, *, after: int = 0) -> Iterator[Line]:
-        """Its checks that begin below line `after` of the file, one at a time."""
-        every = read_lines(self.sheet.rows(), self.layout)
-        return (line for line in every if line.number > after)
+        """Its checks below line `after` of the file, where one ended, one at a time."""
+        rows = (row for row in self.sheet.rows() if row[0] > after)
+        return read_lines(rows, self.layout)
 
     def name_of(self, line: Line) -> str:
         """The external id of a line: of this file's content, and of its place in it."""

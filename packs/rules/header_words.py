@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 
+LONGEST = 200  # characters of a header that are looked at; no plain words are longer
 _UNIT = re.compile(r"[(\[].*?[)\]]|\s(?:in|/)\s*(?:m?v|a|°?[cf]|km|mi|s|%)\Z")
 _MARKS = re.compile(r"[\s_.:#/\-]+")
 
@@ -79,7 +80,7 @@ STEM_LEVELS = (
 
 def plain(header: str) -> str:
     """A header without its unit, in small letters, marks as single spaces."""
-    bare = _UNIT.sub(" ", header.casefold())
+    bare = _UNIT.sub(" ", header[:LONGEST].casefold())
     return _MARKS.sub(" ", bare).strip()
 
 

@@ -62,6 +62,7 @@ class Verdict:
     """What becomes of one check of a file: stored, repeated or refused."""
 
     number: int
+    last: int
     word: str
     serial: str
     taken_at: datetime | None
@@ -303,7 +304,7 @@ def _verdict(line: Line, layout: Layout, became: tuple[bool, DomainError | None]
     elif error is not None:
         told = tuple(_refusal(line, layout, fault) for fault in error.faults)
     word = REFUSED if error is not None else STORED if new else REPEATED
-    return Verdict(line.number, word, serial, taken_at, line.cells, told)
+    return Verdict(line.number, line.last, word, serial, taken_at, line.cells, told)
 
 
 def _refusal(line: Line, layout: Layout, fault: Fault) -> Refusal:

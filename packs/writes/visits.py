@@ -139,7 +139,7 @@ def _told(before: str, visit: Visit, said: Mapping[str, Any]) -> str:
         parts.append(f"{visit.odometer_km} km")
     if "complaint" in said:
         parts.append(visit.complaint or "no complaint")
-    if "waits_for" in said:
+    if "waits_for" in said and (visit.waits_for or visit.state == before):
         parts.append(WAITS[visit.waits_for])
     if "promised_at" in said and visit.promised_at is not None:
         parts.append(f"promised for {visit.promised_at.astimezone(sites.zone()):%Y-%m-%d %H:%M}")

@@ -1,5 +1,6 @@
 """Finding and guessing columns."""
 
+from time import monotonic
 from typing import Any
 
 import pytest
@@ -71,6 +72,14 @@ def test_a_column_of_other_words_is_no_condition() -> None:
 )
 def test_plain_words_of_several_languages(header: str, field: str | None) -> None:
     assert field_of(header) == field
+
+
+@pytest.mark.parametrize("odd", ["(", "[a", "1.1.", " ", "-", "a1"])
+def test_endless_headers_are_looked_at_no_longer_than_others(odd: str) -> None:
+    begun = monotonic()
+    headers = [odd * 60_000, "V1", "V2", "V3"]
+    assert columns.guess(headers, [[odd * 60_000, "1", "2", "3"]]).columns == {"voltages_v": "V#"}
+    assert monotonic() - begun < 2.0
 
 
 def test_levels_and_conditions_by_their_words() -> None:

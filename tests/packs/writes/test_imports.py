@@ -134,6 +134,19 @@ def test_a_killed_import_goes_on_and_stores_nothing_twice(monkeypatch: pytest.Mo
     assert stored(done) == []
 
 
+def test_rows_of_positions_are_carried_on_between_checks(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(imports, "BATCH", 1)
+    tall = next(tester for tester in TESTERS if tester.name == "tall")
+    file = handed(tall.content, source(tall.columns, **tall.settings))
+    (first,) = stored(file, batches=1)
+    assert (first.number, first.last, file.lines_done) == (2, 15, 15)
+    again = ImportFile.objects.get(pk=file.pk)
+    reading = imports.reading_of(again)
+    rest = imports.try_out(reading, by=imports.sender_of(again), at=AT, after=first.last)
+    assert [len(batch) for batch in rest] == [1, 1, 1]
+    assert words(stored(again)) == [STORED] * 3
+
+
 def test_two_who_carry_on_at_once_store_it_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(imports, "BATCH", 10)
     file = handed(lines(25))
