@@ -16,6 +16,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 
 from tests import servers
+from tests.browser import chromium
 
 NOTHING_COLLECTED = 5  # pytest's own exit code
 STOPPED = 130
@@ -40,14 +41,17 @@ def main() -> int:
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(STOPPED))
     begun = time.monotonic()
     outcomes: Counter[str] = Counter()
-    codes = []
+    codes: list[int] = []
+    notes: list[str] = []
     try:
         for name, surroundings in (("sqlite", on_sqlite), ("postgres", on_postgresql)):
             if chosen.only in (None, name):
                 with surroundings() as environment:
-                    codes.append(run_pytest(name, arguments, environment, outcomes))
+                    codes.append(run_pytest(name, arguments, environment, outcomes, notes))
     except KeyboardInterrupt:
         codes.append(STOPPED)
+    for note in notes:
+        print(note)
     print(closing_line(outcomes, time.monotonic() - begun), flush=True)
     return exit_code(codes)
 
@@ -83,15 +87,19 @@ def surroundings(given: Mapping[str, str]) -> dict[str, str]:
 
 
 def run_pytest(
-    name: str, arguments: list[str], environment: dict[str, str], outcomes: Counter[str]
+    name: str,
+    arguments: list[str],
+    environment: dict[str, str],
+    outcomes: Counter[str],
+    notes: list[str],
 ) -> int:
     print(f"--- the suite on {name} ---", flush=True)
     command = [sys.executable, "-m", "pytest", *arguments]
     with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as running:
         try:
-            closing = shown(running)
+            closing = shown(running, notes)
         except KeyboardInterrupt:
-            shown(running)  # Ctrl-C reached pytest as well: it says how far it came
+            shown(running, notes)  # Ctrl-C reached pytest as well: it says how far it came
             raise
         except SystemExit:
             running.terminate()
@@ -104,13 +112,18 @@ def run_pytest(
     return running.returncode
 
 
-def shown(running: subprocess.Popen[str]) -> str:
-    """Show what pytest says as it says it; its closing line is returned."""
+def shown(running: subprocess.Popen[str], notes: list[str]) -> str:
+    """Show what pytest says as it says it; its closing line is returned.
+
+    `notes` gains what is to be said again at the very end.
+    """
     assert running.stdout is not None
     closing = ""
     for line in running.stdout:
         print(line, end="", flush=True)
         closing = line if CLOSING.match(line) else closing
+        if note := chromium.skipped(line):
+            notes.append(note)
     return closing
 
 

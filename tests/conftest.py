@@ -16,14 +16,18 @@ from tests import servers
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Tests that need a server are left out, not skipped, where there is none."""
+    """Tests that need a server are left out, not skipped, where there is none.
+
+    The browser looks once, on SQLite, and last: it is slow, and its event loop stays with it.
+    """
     on_postgresql = "postgresql" in settings.DATABASES["default"]["ENGINE"]
-    missing = set() if on_postgresql else {"postgres", "broker"}
+    missing = {"browser"} if on_postgresql else {"postgres", "broker"}
     missing |= set() if settings.REDIS_URL else {"broker"}
     left_out = [item for item in items if missing & {mark.name for mark in item.iter_markers()}]
     if left_out:
         config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if item not in left_out]
+    kept = [item for item in items if item not in left_out]
+    items[:] = sorted(kept, key=lambda item: item.get_closest_marker("browser") is not None)
 
 
 @pytest.fixture(scope="session", autouse=True)

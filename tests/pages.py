@@ -8,14 +8,19 @@ from packs.models import Account
 from tests import world
 
 
+def account(*roles: str, password: str | None = None) -> Account:
+    """Somebody with these roles, named by them, who signs in with that password."""
+    code = "-".join(roles) or "nobody"
+    made = Account(username=code, person=world.person(code, roles=list(roles)))
+    made.set_password(password)
+    made.save()
+    return made
+
+
 def signed_in(*roles: str) -> Client:
     """The browser of somebody with these roles."""
-    code = "-".join(roles) or "nobody"
-    account = Account.objects.create(
-        username=code, password="!", person=world.person(code, roles=list(roles))
-    )
     client = Client()
-    client.force_login(account)
+    client.force_login(account(*roles))
     return client
 
 
