@@ -10,7 +10,7 @@ import pytest
 from django.db import transaction
 from rest_framework.test import APIClient
 
-from packs.models import Equipment, Pack, VoltageCheck
+from packs.models import Equipment, Pack, PackType, VoltageCheck
 from tests import world
 from tests.packs.api.conftest import Api
 
@@ -41,7 +41,7 @@ def shop() -> None:
 
 
 def _kind(code: str) -> Any:
-    return world.PackType.objects.get(code=code)
+    return PackType.objects.get(code=code)
 
 
 PARTS = {"A-1": (28, 14, 6), "A-2": (14, 14, 6), "A-3": (11, 5, 6), "A-4": (8, 4, 4)}

@@ -403,7 +403,7 @@ def test_a_photograph_is_not_changed() -> None:
 def test_the_desk_s_records_hold_together(model: type[Model], changes: dict[str, Any]) -> None:
     """A negative deposit, a core judged but not back, a pack owed twice, a tax beyond 100 %."""
     at = world.later(days=1)
-    known = {
+    known: dict[type[Model], dict[str, Any]] = {
         Core: {"due_on": at.date()},
         CostEstimate: {"visit": Visit.objects.get(), "happened_at": at},
     }

@@ -19,9 +19,7 @@ PACKS = packs(range(80), Nature())
 def test_shards_merge_to_the_same_fit_in_any_order() -> None:
     whole = fleet.fit(PACKS, through_day=LATE)
     shards = [fleet.gather(PACKS[a : a + 20]) for a in (60, 0, 40, 20)]
-    carried = [
-        fleet.Statistics.from_lists(json.loads(json.dumps(each.as_lists()))) for each in shards
-    ]
+    carried = [fleet.Statistics.from_bytes(each.as_bytes()) for each in shards]
     assert fleet.estimate(fleet.merge(carried), through_day=LATE) == whole
 
 
