@@ -1,24 +1,45 @@
 """Whether the process lives, and whether it can work; open to all, telling nothing private."""
 
 import logging
+from collections.abc import Callable
+from functools import wraps
 
 from django.db import Error, connection
 from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, JsonResponse
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
+from django.views.decorators.csrf import csrf_exempt
+
+from shop import problems
 
 logger = logging.getLogger(__name__)
+READ = ("GET", "HEAD")
+View = Callable[[HttpRequest], JsonResponse]
 
 
+def only_read(view: View) -> View:
+    """Another method is a problem like any other of the API, not a page."""
+
+    @wraps(view)
+    def answer(request: HttpRequest) -> JsonResponse:
+        if request.method in READ:
+            return view(request)
+        body = problems.document(405, "Method Not Allowed", "This address is only read.")
+        return JsonResponse(
+            body, status=405, content_type=problems.PROBLEM_TYPE, headers={"Allow": ", ".join(READ)}
+        )
+
+    return csrf_exempt(answer)
+
+
+@only_read
 @never_cache
-@require_safe
 def live(request: HttpRequest) -> JsonResponse:
     return JsonResponse({"status": "live"})
 
 
+@only_read
 @never_cache
-@require_safe
 def ready(request: HttpRequest) -> JsonResponse:
     """Ready is: the database answers and has every migration of this version."""
     try:

@@ -10,6 +10,7 @@ from drf_spectacular.renderers import (
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 from rest_framework.permissions import AllowAny
 
+from reports.api.metrics import Metrics
 from shop import health, refusals
 
 sign_in = LoginView.as_view(template_name="shop/sign_in.html", redirect_authenticated_user=True)
@@ -36,6 +37,7 @@ api: list[URLPattern | URLResolver] = [
 urlpatterns = [
     path("health/live", health.live),
     path("health/ready", health.ready),
+    path("metrics", Metrics.as_view(), name="metrics"),
     path("api/v1/", include(api)),
     path("sign-in/", sign_in, name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),

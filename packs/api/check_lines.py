@@ -76,7 +76,7 @@ def read(raw: bytes) -> dict[str, Any] | None:
         return None
     try:
         line = DECODER.decode(raw)
-    except (msgspec.ValidationError, msgspec.DecodeError):
+    except (msgspec.MsgspecError, UnicodeDecodeError):
         return None
     entry = {name: value for name in FIELDS if (value := getattr(line, name)) is not None}
     if not PLAIN_INSTANT.match(line.taken_at) or any(

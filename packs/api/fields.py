@@ -180,6 +180,13 @@ class Choice(serializers.ChoiceField):
 class Money(serializers.DecimalField):
     """An amount in the site's currency, as a JSON number with at most two decimals."""
 
+    default_error_messages = {
+        "min_value": bounds.TOO_LOW,
+        "max_digits": bounds.TOO_MUCH,
+        "max_whole_digits": bounds.TOO_MUCH,
+        "max_decimal_places": bounds.TWO_DECIMALS,
+    }
+
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("min_value", Decimal(0))
         super().__init__(max_digits=10, decimal_places=2, coerce_to_string=False, **kwargs)

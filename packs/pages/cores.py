@@ -61,10 +61,16 @@ class ReturnForm(EntryForm):
         help_text="Refunded: accepted, and the deposit given back.",
     )
     returned_on = Day(label="Came back on")
-    complete = YesNo(label="Complete, with its case, junction board and switch?", required=False)
+    complete = YesNo(
+        label="Complete, with its case, junction board and switch?",
+        required=False,
+        help_text="This and the next two are needed unless it is refused.",
+    )
     opened = YesNo(label="Opened by somebody?", required=False)
     flooded = YesNo(label="Flooded, or wet inside?", required=False)
-    refund = MoneyField(label="Given back", required=False)
+    refund = MoneyField(
+        label="Given back", required=False, help_text="Needed where the deposit was refunded."
+    )
     reason = forms.CharField(
         label="Reason",
         required=False,
@@ -163,10 +169,11 @@ def _goes_on(row: Core) -> bool:
 
 @form("cores")
 def core_judge(request: HttpRequest, key: str) -> HttpResponseBase:
-    """What became of a core: accepted, refused, refunded."""
-    rows = Core.objects.select_related("pack")
-    row = _newest(names.addressed(rows, key))
-    now = timezone.now()
+    """What became of a core: accepted, refused, refunded; judged as it was shown."""
+    row = names.addressed(Core.objects.select_related("pack"), key)
+    newest, now = _newest(row), timezone.now()
+    if request.method != "POST" and newest.pk != row.pk:
+        return redirect("core-judge", key=_key(newest))
     filled = ReturnForm(request.POST or None, initial=_initial(row, sites.day(now)))
     if request.method == "POST" and filled.is_valid():
         stored = _stored(request, filled, _judged(row, filled), now)

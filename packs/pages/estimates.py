@@ -39,6 +39,15 @@ HOW = [
 NUMBER = {"inputmode": "decimal"}
 
 
+class Quantity(forms.DecimalField):
+    """Pieces or hours, with a point or a comma."""
+
+    default_error_messages = {"invalid": "Give a number, such as 2 or 2.5."}
+
+    def to_python(self, value: Any) -> Any:
+        return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
+
+
 class EstimateForm(EntryForm):
     """An estimate with so many lines; those left empty do not count."""
 
@@ -104,7 +113,7 @@ def _line_fields(row: int) -> dict[str, forms.Field]:
     return {
         "kind": forms.ChoiceField(label=f"Kind, {place}", choices=KINDS),
         "what": forms.CharField(label=f"What, {place}", max_length=200, required=False),
-        "quantity": forms.DecimalField(
+        "quantity": Quantity(
             label=f"Quantity, {place}",
             min_value=CENT,
             max_digits=8,

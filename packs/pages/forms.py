@@ -1,5 +1,6 @@
 """Pages that take input: fields named as the pointers of what they fill, and errors beside them."""
 
+import re
 from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
@@ -11,7 +12,7 @@ from django.forms.renderers import DjangoTemplates
 from packs.errors import DomainError
 from packs.models import Site
 from packs.reads import sites
-from packs.rules.bounds import FARTHEST_KM, KM_PER_MILE
+from packs.rules.bounds import FARTHEST_KM, KM_PER_MILE, TOO_HIGH, TOO_LOW
 
 BELOW = "__"  # in the name of a field, where its pointer has a slash
 LARGEST_AMOUNT = 99_999_999  # that a column of money holds
@@ -31,6 +32,13 @@ class Described(forms.BoundField):
             yield "hint"
 
 
+def _wanted(field: forms.Field) -> str:
+    """What to do about a field that was left empty."""
+    if field.widget.is_hidden:
+        return "Open the page again, and send it anew."
+    return "Choose one." if isinstance(field, forms.ChoiceField) else "Fill this in."
+
+
 class EntryForm(forms.Form):
     """A form for one call down: field `vehicle__vin` is `/vehicle/vin` of the entry.
 
@@ -46,8 +54,9 @@ class EntryForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            field.error_messages["required"] = _wanted(field)
         self.fields["sent_as"].initial = uuid4
-        self.fields["sent_as"].error_messages["required"] = "Open the page again, and send it anew."
 
     def entry(self, below: str = "") -> dict[str, Any]:
         """What was filled in, by the names of the API; `below` a part of it alone."""
@@ -100,23 +109,42 @@ class Moment(forms.DateTimeField):
         return value.replace(second=0, microsecond=0) if isinstance(value, datetime) else value
 
 
+GROUPED = re.compile(r"\d{1,3}(?:[\s.,]\d{3})+\Z")  # thousands set apart, as people write them
+
+
 class Km(forms.IntegerField):
     """A distance in the unit of the site; km inside."""
 
+    default_error_messages = {
+        "invalid": "Write a whole number, such as 152300.",
+        "min_value": TOO_LOW.format(min_value=0),
+        "max_value": TOO_HIGH.format(max_value=FARTHEST_KM),
+    }
+
     def __init__(self, *, site: Site | None = None, **kwargs: Any) -> None:
         self.site = site
-        super().__init__(min_value=0, max_value=FARTHEST_KM, **kwargs)
-        self.widget.attrs["inputmode"] = "numeric"
+        box = forms.TextInput(attrs={"inputmode": "numeric"})
+        super().__init__(min_value=0, max_value=FARTHEST_KM, widget=box, **kwargs)
 
     def get_bound_field(self, form: forms.BaseForm, field_name: str) -> forms.BoundField:
         self.widget.attrs["data-unit"] = self._site().distance
         return super().get_bound_field(form, field_name)
 
+    def to_python(self, value: Any) -> Any:
+        written = value.strip() if isinstance(value, str) else value
+        if isinstance(written, str) and GROUPED.match(written):
+            written = re.sub(r"\D", "", written)
+        return super().to_python(written)
+
     def clean(self, value: Any) -> Any:
         shown = super().clean(value)
         if shown is None or self._site().distance == "km":
             return shown
-        return round(shown * KM_PER_MILE)
+        km = round(shown * KM_PER_MILE)
+        if km > FARTHEST_KM:
+            farthest = int(FARTHEST_KM / KM_PER_MILE)
+            raise forms.ValidationError(TOO_HIGH.format(max_value=farthest), code="max_value")
+        return km
 
     def prepare_value(self, value: Any) -> Any:
         if isinstance(value, int) and self._site().distance == "mi":
@@ -131,9 +159,25 @@ class Km(forms.IntegerField):
 class MoneyField(forms.DecimalField):
     """An amount in the currency of the site."""
 
+    default_error_messages = {
+        "invalid": "Write an amount, such as 62.50.",
+        "min_value": TOO_LOW.format(min_value=0),
+        "max_value": TOO_HIGH.format(max_value=LARGEST_AMOUNT),
+        "max_decimal_places": "At most two places behind the decimal mark.",
+    }
+
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(min_value=0, max_value=LARGEST_AMOUNT, decimal_places=2, **kwargs)
-        self.widget.attrs["inputmode"] = "decimal"
+        box = forms.TextInput(attrs={"inputmode": "decimal"})
+        super().__init__(
+            min_value=0, max_value=LARGEST_AMOUNT, decimal_places=2, widget=box, **kwargs
+        )
+
+    def to_python(self, value: Any) -> Any:
+        """A comma is read as the decimal mark that it is in many countries."""
+        written = value.strip() if isinstance(value, str) else value
+        if isinstance(written, str) and written.count(",") == 1 and "." not in written:
+            written = written.replace(",", ".")
+        return super().to_python(written)
 
     def get_bound_field(self, form: forms.BaseForm, field_name: str) -> forms.BoundField:
         self.widget.attrs["data-unit"] = sites.present().currency

@@ -1,5 +1,7 @@
 """The box on every page: what it finds, as one types and at last, and what was in hand last."""
 
+from urllib.parse import urlencode
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
@@ -24,6 +26,8 @@ def search(request: HttpRequest) -> HttpResponse:
         "hits": hits,
         "cut": len(hits) == searching.FOUND_MAX,
         "with_customers": with_customers,
+        "checks_in": may(roles(request), "visits", write=True) and with_customers,
+        "sought": urlencode({"q": text}),
         "recent": [] if text else recent.last_seen(),
     }
     return render(request, "packs/search.html", context)

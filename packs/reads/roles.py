@@ -52,6 +52,8 @@ TABLE: Mapping[str, Access] = {
     "photos": Access(PEOPLE, PEOPLE),
     "paper-texts": Access(PEOPLE, frozenset({MANAGER})),
     "import-sources": Access(PEOPLE, WORKSHOP),
+    "watch": Access(frozenset({MANAGER})),
+    "metrics": Access(EVERYBODY),
     "voiding": Access(NOBODY, WORKSHOP),
 }
 

@@ -99,9 +99,13 @@ def _checks(visit: Visit) -> QuerySet[VoltageCheck]:
 
 
 def _end(visit: Visit) -> datetime | None:
-    """When the visit was closed, or the next one of the pack began; None while it lasts."""
+    """When the visit was closed, or the next one of the pack began; None while it lasts.
+
+    A visit that was opened again lasts.
+    """
     edits = Edit.objects.filter(kind=Visit.KIND, key=str(visit.pk)).order_by("-version")
-    closings = [edit.recorded_at for edit in edits if _closes(edit)]
+    closed = visit.state == Visit.State.CLOSED
+    closings = [edit.recorded_at for edit in edits if closed and _closes(edit)]
     later = Visit.objects.filter(pack=visit.pack_id, opened_at__gt=visit.opened_at)
     following = later.order_by("opened_at").values_list("opened_at", flat=True).first()
     return min([*closings[:1], *([following] if following else [])], default=None)

@@ -12,11 +12,15 @@ KM_PER_MILE = 1.609344  # exact, by the international agreement on the yard of 1
 SET_LENGTH = 100
 INSTRUMENT_LENGTH = 100
 
-BEYOND = frozenset({"max_value", "min_value", "out_of_range", "wrong_count"})
+BEYOND = frozenset(
+    {"max_value", "min_value", "out_of_range", "wrong_count", "max_digits", "max_whole_digits"}
+)
 """Codes of what is of the right type, but beyond what can be."""
 
 TOO_HIGH = "At most {max_value} can be; correct it, or look at its unit."
 TOO_LOW = "At least {min_value} can be; correct it, or look at its unit."
+TOO_MUCH = "No more than 99999999.99 can be; correct it."
+TWO_DECIMALS = "At most two decimals; round it."
 TOO_LONG = "At most {max_length} characters; shorten it."
 MISSING = "This field is required."
 NO_CHOICE = "Not one of: {words}."

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 from io import BytesIO
 
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import ExifTags, Image, UnidentifiedImageError
+from PIL.Image import Transpose
 
 FORMATS = ("JPEG", "PNG", "WEBP")
 LARGEST_BYTES = 5 * 1024 * 1024  # of a file that is sent; a phone's picture has 2 to 5 MB
@@ -38,7 +39,7 @@ def reencode(raw: bytes) -> Picture:
         with Image.open(BytesIO(raw), formats=FORMATS) as opened:
             if opened.width * opened.height > LARGEST_PIXELS:
                 raise NotAPicture(TOO_MANY)
-            upright = ImageOps.exif_transpose(opened).convert("RGBA")
+            upright = _upright(opened)
     except Image.DecompressionBombError as error:
         raise NotAPicture(TOO_MANY) from error
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as error:
@@ -47,10 +48,31 @@ def reencode(raw: bytes) -> Picture:
         raise NotAPicture("This is no whole JPEG, PNG or WebP picture; send one.") from error
     flat = Image.new("RGB", upright.size, PAPER)
     flat.paste(upright, mask=upright.getchannel("A"))
-    flat.thumbnail((SIDE, SIDE))
     small = flat.copy()
     small.thumbnail((SMALL_SIDE, SMALL_SIDE))
     return Picture(_jpeg(flat), _jpeg(small), flat.width, flat.height)
+
+
+TURNS = {
+    2: Transpose.FLIP_LEFT_RIGHT,
+    3: Transpose.ROTATE_180,
+    4: Transpose.FLIP_TOP_BOTTOM,
+    5: Transpose.TRANSPOSE,
+    6: Transpose.ROTATE_270,
+    7: Transpose.TRANSVERSE,
+    8: Transpose.ROTATE_90,
+}
+"""What brings a picture upright, by its orientation tag (Exif, 0x0112)."""
+
+
+def _upright(opened: Image.Image) -> Image.Image:
+    """Of the size that is kept, read no larger than needed; only its orientation is looked at."""
+    turn = TURNS.get(opened.getexif().get(ExifTags.Base.Orientation, 1))
+    opened.draft(None, (SIDE, SIDE))
+    whole = opened.convert("RGBA" if opened.has_transparency_data else "RGB")
+    whole.thumbnail((SIDE, SIDE))
+    turned = whole if turn is None else whole.transpose(turn)
+    return turned.convert("RGBA")
 
 
 def _jpeg(picture: Image.Image) -> bytes:

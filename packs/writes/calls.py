@@ -1,15 +1,16 @@
 """Recording that the owner of a pack was called, or that somebody tried."""
 
-from collections.abc import Mapping
-from datetime import datetime
+from collections.abc import Iterator, Mapping
+from datetime import date, datetime
 from typing import Any
 
-from packs.errors import Contradiction
+from packs.errors import Contradiction, Fault
 from packs.models import Call
 from packs.reads import names, sites
 from packs.writes.actors import Actor
 from packs.writes.judging import time_faults
 from packs.writes.recording import Outcome, record, said
+from packs.writes.visit_facts import instant
 
 ABOUT: Mapping[str, str] = {
     Call.Reason.OUTLOOK: "how the pack is doing",
@@ -32,8 +33,10 @@ def record_call(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome
     A call is no contact with the pack: nobody has seen it.
     """
     pack = names.pack(entry["pack"])
-    called_at = entry.get("at") or at
-    faults = time_faults(pack, called_at, "/at", at=at, zone=sites.zone())
+    called_at = instant(Call, entry, by=by, at=at)
+    zone = sites.zone()
+    again = _again_faults(entry.get("again_on"), called_at.astimezone(zone).date())
+    faults = (*time_faults(pack, called_at, "/at", at=at, zone=zone), *again)
     if faults:
         raise Contradiction(faults)
     return record(
@@ -54,3 +57,9 @@ def record_call(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome
         summary=f"Owner called about {ABOUT[entry['reason']]}: {ENDED[entry['outcome']]}",
         in_hand=False,
     )
+
+
+def _again_faults(again_on: date | None, called_on: date) -> Iterator[Fault]:
+    if again_on is not None and again_on < called_on:
+        sentence = "That day is before the call; give the day of the call or a later one."
+        yield Fault("/again_on", "before_the_call", sentence)

@@ -118,7 +118,8 @@ def _hold(desk: _Desk) -> None:
     """
     came = questions.look(desk.entry, opened_at=desk.opened_at)
     if came.vehicle is not None:
-        Vehicle.objects.select_for_update().get(pk=came.vehicle.pk)
+        # Who stores a fact of the car holds its pack, and must not wait here for the car.
+        Vehicle.objects.select_for_update(no_key=True).get(pk=came.vehicle.pk)
     concerned = {row.pack_id for row in came.sitting}
     concerned |= {None if came.pack is None else came.pack.pk}
     for number in sorted(number for number in concerned if number is not None):

@@ -90,7 +90,7 @@ def _acceptance_faults(entry: Mapping[str, Any]) -> Iterator[Fault]:
     """A core is accepted complete, unopened and dry, or with a reason why it is all the same."""
     for name in ANSWERS:
         if entry.get(name) is None:
-            sentence = f"Say whether the core is {name}, true or false, before it is accepted."
+            sentence = f"Say whether the core is {name}, yes or no, before it is accepted."
             yield Fault(f"/{name}", "not_answered", sentence)
     against = entry.get("complete") is False or entry.get("opened") or entry.get("flooded")
     if against and not entry.get("reason"):

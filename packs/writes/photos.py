@@ -12,12 +12,13 @@ from packs.rules.pictures import NotAPicture, reencode
 from packs.writes.actors import Actor
 from packs.writes.judging import time_faults
 from packs.writes.recording import Outcome, record, said
+from packs.writes.visit_facts import instant
 
 
 def record_photo(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[Photo]:
     """Store a photograph; `entry` holds its fields by their names in the API, `image` as bytes."""
     pack = names.pack(entry["pack"])
-    taken_at = entry.get("at") or at
+    taken_at = instant(Photo, entry, by=by, at=at)
     faults = time_faults(pack, taken_at, "/at", at=at, zone=sites.zone())
     if faults:
         raise Contradiction(faults)

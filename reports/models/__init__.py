@@ -1,7 +1,7 @@
-"""Tables of judgement: fits, outlooks, and what is owed beside the packs."""
+"""Tables of judgement: fits, outlooks, and work on the whole fleet."""
 
-from reports.models.duties import Duty
 from reports.models.fits import StoredFit
+from reports.models.fleet_work import FleetShard, FleetWork
 from reports.models.outlooks import Outlook
 
-__all__ = ["Duty", "Outlook", "StoredFit"]
+__all__ = ["FleetShard", "FleetWork", "Outlook", "StoredFit"]

@@ -44,7 +44,7 @@ def days_here(at: datetime, now: date) -> str:
 
 def overdue_by(at: datetime, now: datetime) -> str:
     """How late it is: in minutes, hours or days, the largest that fits."""
-    minutes = int((now - at).total_seconds() // 60)
+    minutes = max(1, int((now - at).total_seconds() // 60))
     if minutes < MINUTES:
         return counted(minutes, "minute")
     hours = minutes // MINUTES

@@ -20,7 +20,7 @@ from reports.pages.callers import reason_for, tried
 from reports.pages.counting import counted, day_of, days_here, number, overdue_by, since, together
 from reports.pages.figures import capital
 from reports.reads import today as reading
-from reports.reads.today import STAYS, Need, Stay, Today
+from reports.reads.today import CORE_CALLS, STAYS, Need, Stay, Today
 
 WAITS: Mapping[str, str] = {
     "": "not said",
@@ -134,7 +134,8 @@ def _answer(found: Today, cards: Sequence[Card], *, calls: bool) -> str:
     told = capital(", ".join(said))
     if not calls:
         return f"{told}."
-    beyond = found.more[Call.Reason.OUTLOOK] + found.more[Call.Reason.RECHECK]
+    cut = (Call.Reason.OUTLOOK, Call.Reason.RECHECK, CORE_CALLS)
+    beyond = sum(found.more[name] for name in cut)
     if beyond:
         return f"{told}; {counted(len(found.needs) + beyond, 'call')} to make."
     owners = {need.vehicle.customer_id if need.vehicle else None for need in found.needs}

@@ -7,11 +7,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from packs.models import Pack, Site
+from packs.models import Pack, Site, Visit
 from packs.pages.doors import page, roles
 from packs.pages.units import distance
 from packs.reads import sites
 from packs.reads.roles import may
+from packs.rules.identity import encode
 from reports.pages.pack import answer
 from reports.reads import pack_page, vehicle_page
 from reports.writes import outlooks
@@ -33,7 +34,12 @@ def vehicle(request: HttpRequest, vin: str) -> HttpResponse:
             (row, distance(row.installed_km, site), distance(row.removed_km, site))
             for row in shown.installations
         ],
-        "visits": [(row, distance(row.odometer_km, site)) for row in shown.visits],
+        "visits": [
+            (row, encode(Visit.PREFIX, row.pk), distance(row.odometer_km, site))
+            for row in shown.visits
+        ],
+        "here": next((row for row in shown.visits if row.state != Visit.State.CLOSED), None),
+        "checks_in": sees_owner and may(roles(request), "visits", write=True),
     }
     return render(request, "reports/vehicle.html", context)
 

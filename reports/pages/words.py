@@ -168,13 +168,21 @@ def _spread(outlook: Outlook, trail: Trail, at: datetime) -> str:
     if outlook.spread_now_v is None:
         return f"No spread to compare yet; the limit is {volts(outlook.limit_v)}."
     last = trail.last
-    if last is not None and (outlook.level == "too_little_data" or stale(trail, at)):
+    if last is not None and (
+        outlook.level == "too_little_data" or stale(trail, at) or _fell_short(outlook)
+    ):
         cautions = _cautions(outlook, last.spread_v, old=stale(trail, at))
         return " ".join([at_last_check(outlook, trail), *cautions])
     return (
         f"Spread now about {volts(outlook.spread_now_v)} {conditions(outlook)}"
         f"{_measured(outlook.spread_now_v, last)}, limit {volts(outlook.limit_v)}."
     )
+
+
+def _fell_short(outlook: Outlook) -> bool:
+    """Whether a check was over the limit, and the trend through all of them is not."""
+    now_v = outlook.spread_now_v
+    return outlook.level == "over_limit" and now_v is not None and now_v < outlook.limit_v
 
 
 def _measured(now_v: float, last: Reading | None) -> str:
@@ -255,7 +263,9 @@ def has_grown(trail: Trail) -> bool:
 def _limit_day(outlook: Outlook, now: date) -> str:
     told = limit_days(outlook)
     if outlook.level == "over_limit":
-        return "" if told is None or told[0] is None else f"Over it since about {day(told[0])}."
+        return (
+            "" if told is None or told[0] is None else f"Over the limit since about {day(told[0])}."
+        )
     early, middle, late = told or (None, None, None)
     if past_by_trend(outlook) or (middle is not None and middle <= now):
         return "By its trend it is probably there already; no check has shown it yet."

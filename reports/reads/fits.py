@@ -1,15 +1,19 @@
-"""Which fit an outlook is made from."""
+"""Which fit an outlook is made from, and when the next one is due."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 
 from django.db.models import Max, Min
 
 from packs.models import VoltageCheck
-from reports.models import StoredFit
+from reports.models import FleetWork, StoredFit
 from reports.trends.fits import Fit
 
 BEFORE_ALL_DATA = datetime(1900, 1, 1, tzinfo=UTC)  # the prior knows no facts; no car is older
+REFIT_EVERY = timedelta(days=1)
+GROWN = 2.0  # a fleet whose checks have doubled is fitted again before the day is over
+FIRST_CHECKS = 20  # below this many checks there is no fleet to learn from
+PUT_OFF = timedelta(hours=1)  # until a fit that failed is tried again
 
 
 def newest(*, at: datetime) -> StoredFit | None:
@@ -40,3 +44,21 @@ def checks_so_far() -> int:
     """How far intake has come: about how many voltage checks there are, told by their numbers."""
     ends = VoltageCheck.objects.aggregate(first=Min("pk"), newest=Max("pk"))
     return 0 if ends["first"] is None else int(ends["newest"] - ends["first"] + 1)
+
+
+def due(*, at: datetime) -> bool:
+    """Whether a day has passed with something new, or the fleet has much grown, since the last."""
+    if _put_off(at):
+        return False
+    last, checks = newest(at=at), checks_so_far()
+    if last is None or last.checks_seen == 0:
+        return checks >= FIRST_CHECKS
+    if checks >= GROWN * last.checks_seen:
+        return True
+    return at >= last.fitted_at + REFIT_EVERY and checks > last.checks_seen
+
+
+def _put_off(at: datetime) -> bool:
+    """A fit that failed is not tried again at once."""
+    ended = FleetWork.objects.filter(kind=FleetWork.Kind.FIT, finished_at__gt=at - PUT_OFF)
+    return ended.filter(as_of__isnull=True).exclude(error="").exists()

@@ -14,12 +14,13 @@ from reports.reads import fleet, rhythm
 
 STAYS_MAX = 200  # visits on the page; a shop that never closes one would have thousands
 SHOWN_OF_EACH = 20  # calls of one reason on the page; how many more there are is counted
+CORES_READ = 500  # overdue ones looked through for owners to call; common practice, no source
 RECHECK_APART = timedelta(days=7)  # a check sooner belongs to the release; common practice
 RECHECK_LAPSES = timedelta(days=365)  # then the yearly check takes its place; common practice
 DAY = timedelta(days=1)
 NOTED_BEFORE = timedelta(minutes=15)  # a call often ends before somebody says what is waited for
 SETTLING = (Call.Outcome.REACHED, Call.Outcome.BOOKED)
-STAYS = "stays"
+STAYS, CORE_CALLS = "stays", "core_calls"
 NEEDS_WORD, READY = Visit.WaitsFor.OWNER, Visit.WaitsFor.COLLECTION
 MILDER: Mapping[str, tuple[str, ...]] = {
     Outlook.Level.NEAR_LIMIT: ("too_little_data", "settled", "drifting"),
@@ -73,7 +74,7 @@ class Need:
 class Today:
     """The page, with the day that it is where the site is.
 
-    `more` counts what is beyond the page: calls by reason, and STAYS.
+    `more` counts what is beyond the page: calls by reason, overdue cores, CORE_CALLS, and STAYS.
     """
 
     day: date
@@ -87,23 +88,26 @@ def gather(*, at: datetime, zone: ZoneInfo) -> Today:
     """All of it, by as many queries whatever the number of cars."""
     day = at.astimezone(zone).date()
     here, owed, urgent, rechecks = _visits(), _cores(day), _urgent(day), _rechecks(day, at)
-    visits, due = list(here[:STAYS_MAX]), list(owed[:SHOWN_OF_EACH])
+    visits, due = list(here[:STAYS_MAX]), list(owed[:CORES_READ])
     outlooks, swaps = list(urgent[:SHOWN_OF_EACH]), list(rechecks[:SHOWN_OF_EACH])
     packs = {row.pack_id for row in visits} | {row.pack_id for row in outlooks}
     packs |= {row.pack_id for row in swaps} | {row.pack_id for row in due}
     cars = fleet.vehicles_of([number for number in packs if number is not None])
     stays = tuple(_stays(visits, cars, at))
-    needs = [*_of_stays(stays), *_of_packs(outlooks, swaps, due, cars)]
+    needs = tuple(_open([*_of_stays(stays), *_of_packs(outlooks, swaps, due, cars)], zone, day))
+    of_cores = [need for need in needs if need.reason == Call.Reason.CORE]
+    beyond = frozenset(of_cores[SHOWN_OF_EACH:])
     return Today(
         day=day,
         stays=stays,
-        needs=tuple(_open(needs, zone, day)),
-        cores=tuple(due),
+        needs=tuple(need for need in needs if need not in beyond),
+        cores=tuple(due[:SHOWN_OF_EACH]),
         more={
             STAYS: here.count() - len(visits),
             Call.Reason.OUTLOOK: urgent.count() - len(outlooks),
             Call.Reason.RECHECK: rechecks.count() - len(swaps),
-            Call.Reason.CORE: owed.count() - len(due),
+            Call.Reason.CORE: owed.count() - len(due[:SHOWN_OF_EACH]),
+            CORE_CALLS: len(beyond),
         },
     )
 

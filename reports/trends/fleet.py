@@ -8,9 +8,9 @@ answer.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from io import BytesIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,22 +57,18 @@ class Statistics:
     mark_years: Floats
     mark_failed: Floats
 
-    def as_lists(self) -> dict[str, Any]:
-        """As JSON carries it between shards."""
-        return {name: getattr(self, name).tolist() for name in self.__dataclass_fields__}
+    def as_bytes(self) -> bytes:
+        """As shards are kept until they are merged: NumPy's own file of arrays, compressed."""
+        kept = BytesIO()
+        arrays = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        np.savez_compressed(kept, allow_pickle=False, **arrays)
+        return kept.getvalue()
 
     @classmethod
-    def from_lists(cls, told: Mapping[str, Any]) -> "Statistics":
-        """What `as_lists` told, exactly."""
-        empty = gather([])
-        return cls(
-            **{
-                name: np.array(told[name], dtype=getattr(empty, name).dtype.type).reshape(
-                    -1, *getattr(empty, name).shape[1:]
-                )
-                for name in cls.__dataclass_fields__
-            }
-        )
+    def from_bytes(cls, kept: bytes) -> "Statistics":
+        """What `as_bytes` kept, exactly."""
+        with np.load(BytesIO(kept), allow_pickle=False) as told:
+            return cls(**{name: told[name] for name in cls.__dataclass_fields__})
 
 
 @dataclass

@@ -1,68 +1,46 @@
-"""Fitting the model to the fleet, and keeping every fit."""
+"""Fitting the model to the fleet shard by shard, and keeping every fit."""
 
 import logging
-from collections.abc import Callable, Iterator
-from datetime import datetime, timedelta
+from collections.abc import Iterator, Sequence
+from datetime import datetime
 
-from django.db import transaction
+import numpy as np
+from django.db import DataError, IntegrityError, transaction
 
 from packs.models import Pack
-from reports.models import Duty, StoredFit
+from reports.models import FleetShard, FleetWork, StoredFit
 from reports.reads import fits, series
 from reports.reads.knowledge import Knowledge, known, vantages
 from reports.trends import fleet
 from reports.trends.history import PackHistory
+from reports.writes import shards
 
-SHARD = 500  # packs read at a time
-REFIT_EVERY = timedelta(days=1)
-GROWN = 2.0  # a fleet whose checks have doubled is fitted again before the day is over
-FIRST_CHECKS = 20  # below this many checks there is no fleet to learn from
-CLAIM = timedelta(minutes=30)  # longer than a fit takes; then somebody else may try
-DUTY = "fit"
 OUT_OF_USE = {Pack.Status.DISMANTLED, Pack.Status.SCRAPPED}  # told anew for new facts only
+# What figures nobody foresaw can raise; an error of the connection is none of these.
+FAILING = (
+    ArithmeticError,
+    LookupError,
+    ValueError,
+    np.linalg.LinAlgError,
+    IntegrityError,
+    DataError,
+)
 log = logging.getLogger(__name__)
 
-Progress = Callable[[int], None]
+
+def gather_shard(shard: FleetShard, *, at: datetime) -> None:
+    """Read the packs of a shard, and keep with it what the fit needs of them."""
+    packs = Pack.objects.select_related("pack_type").filter(pk__in=shards.pack_ids(shard))
+    told = known(vantages(packs.order_by("pk"), as_of=through(shard.work)))
+    histories = [history for each in told if (history := _readable(each)) is not None]
+    statistics = _gathered(histories)
+    packs_read = int(statistics.pack_group.size)
+    shards.close(shard, at=at, packs=packs_read, statistics=statistics.as_bytes())
 
 
-def fit_fleet(
-    *, at: datetime, as_of: datetime | None = None, progress: Progress | None = None
-) -> StoredFit:
-    """Fit the model to the facts dated up to `as_of` (now unless given) and store the fit.
-
-    Reads the fleet shard by shard; outlooks are then owed anew where the fit is the newest.
-    """
-    through = as_of or at
-    seen = fits.checks_so_far()
-    shards = []
-    packs = 0
-    for histories in _shards(through):
-        packs += len(histories)
-        shards.append(fleet.gather(histories))
-        if progress is not None:
-            progress(packs)
-    made = fleet.estimate(fleet.merge(shards), through_day=through.timestamp() / 86_400.0)
-    return StoredFit.objects.create(
-        fitted_at=at,
-        facts_through=through,
-        parameters=made.parameters(),
-        packs=packs,
-        checks_seen=seen,
-    )
-
-
-def _shards(through: datetime) -> Iterator[list[PackHistory]]:
-    """The fleet's histories up to an instant, in order of the packs' numbers."""
-    after = 0
-    while True:
-        packs = list(
-            Pack.objects.select_related("pack_type").filter(pk__gt=after).order_by("pk")[:SHARD]
-        )
-        if not packs:
-            return
-        after = packs[-1].pk
-        told = known(vantages(packs, as_of=through))
-        yield [history for knowledge in told if (history := _readable(knowledge)) is not None]
+def through(work: FleetWork) -> datetime:
+    """Up to when facts count."""
+    return work.as_of or work.asked_at
 
 
 def _readable(knowledge: Knowledge) -> PackHistory | None:
@@ -79,6 +57,58 @@ def _readable(knowledge: Knowledge) -> PackHistory | None:
         return None
 
 
+def _gathered(histories: Sequence[PackHistory]) -> fleet.Statistics:
+    """What the histories say; where one cannot be taken in, what the others say."""
+    try:
+        return fleet.gather(histories)
+    except FAILING:
+        log.exception("a shard could not be gathered; its packs are tried one by one")
+        return fleet.merge(_one_by_one(histories))
+
+
+def _one_by_one(histories: Sequence[PackHistory]) -> Iterator[fleet.Statistics]:
+    for history in histories:
+        try:
+            yield fleet.gather([history])
+        except FAILING:
+            log.exception("a pack is left out of the fit")
+
+
+def finish(work: FleetWork, *, at: datetime) -> None:
+    """Merge what the shards gathered and store the fit, once; outlooks are then owed by it.
+
+    The fit is as old as its last step: by then all that it read was recorded.
+    """
+    if work.fit_id is None:
+        _store(work, at)
+    if work.as_of is None:
+        owe_all(at=at)
+
+
+def _kept(shard: FleetShard) -> fleet.Statistics:
+    """What a shard gathered."""
+    assert shard.statistics is not None
+    return fleet.Statistics.from_bytes(bytes(shard.statistics))
+
+
+def _store(work: FleetWork, at: datetime) -> None:
+    merged = fleet.merge(_kept(shard) for shard in work.parts.order_by("number").iterator())
+    made = fleet.estimate(merged, through_day=through(work).timestamp() / 86_400.0)
+    with transaction.atomic():
+        held = FleetWork.objects.select_for_update().get(pk=work.pk)
+        if held.fit_id is not None:
+            return
+        held.fit = StoredFit.objects.create(
+            fitted_at=at,
+            facts_through=through(work),
+            parameters=made.parameters(),
+            packs=int(merged.pack_group.size),
+            checks_seen=work.checks_seen,
+        )
+        held.builds = int(merged.build_group.size)
+        held.save(update_fields=["fit", "builds"])
+
+
 def prior() -> StoredFit:
     """The fit that knows no facts at all, stored when it is first needed."""
     before = fits.BEFORE_ALL_DATA
@@ -91,37 +121,6 @@ def prior() -> StoredFit:
             packs=0,
             checks_seen=0,
         )
-
-
-def refit_if_due(*, at: datetime) -> StoredFit | None:
-    """Fit the fleet again where a day has passed or it has much grown; None where not due.
-
-    Claimed by one conditional update, so that of two sweeps one does it.
-    """
-    if not _due(at):
-        return None
-    Duty.objects.get_or_create(name=DUTY, defaults={"due_at": at})
-    if not _claim(at):
-        return None
-    made = fit_fleet(at=at)
-    owe_all(at=at)
-    Duty.objects.filter(name=DUTY).update(due_at=at + REFIT_EVERY, claimed_until=None)
-    return made
-
-
-def _due(at: datetime) -> bool:
-    newest, checks = fits.newest(at=at), fits.checks_so_far()
-    if newest is None or newest.checks_seen == 0:
-        return checks >= FIRST_CHECKS
-    if checks >= GROWN * newest.checks_seen:
-        return True
-    return at >= newest.fitted_at + REFIT_EVERY and checks > newest.checks_seen
-
-
-def _claim(at: datetime) -> bool:
-    free = Duty.objects.filter(name=DUTY, claimed_until__isnull=True)
-    lapsed = Duty.objects.filter(name=DUTY, claimed_until__lt=at)
-    return bool((free | lapsed).update(claimed_until=at + CLAIM))
 
 
 def owe_all(*, at: datetime) -> None:

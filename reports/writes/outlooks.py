@@ -1,5 +1,6 @@
 """Working out outlooks and storing them, each with the revision and the fit it was made from."""
 
+import logging
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
@@ -7,14 +8,18 @@ from django.db import transaction
 
 from packs.models import Pack
 from packs.reads import names
-from reports.models import Outlook
+from reports.models import FleetShard, Outlook
 from reports.reads import fits, outlooks
 from reports.reads.knowledge import Vantage, vantages
-from reports.writes.fits import OUT_OF_USE, prior
+from reports.writes import shards
+from reports.writes.fits import FAILING, OUT_OF_USE, prior
 
+BATCH = 200  # packs at a time: a second or two of work
+PUT_OFF = timedelta(hours=1)  # until a pack whose figures fail is tried again
 ANEW_AFTER = timedelta(days=1)  # time passes without new facts too: an outlook is a day's
 SETTLING = timedelta(minutes=5)  # longer than a write may wait for its pack's lock
 TRIES = 5  # how often an outlook that is asked for is begun again while others write
+log = logging.getLogger(__name__)
 
 
 def work_out(pack_ids: Sequence[int], *, at: datetime) -> int:
@@ -29,6 +34,27 @@ def work_out(pack_ids: Sequence[int], *, at: datetime) -> int:
     fit = fits.fit_for(as_of=at, known_at=at) or prior()
     made = outlooks.estimate(views, fit)
     return _store([outlooks.as_row(one, known_at=one.knowledge.vantage.as_of) for one in made])
+
+
+def work_out_each(pack_ids: Sequence[int], *, at: datetime) -> int:
+    """The same; where a batch fails pack by pack, so that one holds up no other."""
+    try:
+        return work_out(pack_ids, at=at)
+    except FAILING:
+        log.exception("a batch could not be worked out; its packs are tried one by one")
+        return sum(_alone(pack_id, at=at) for pack_id in pack_ids)
+
+
+def _alone(pack_id: int, *, at: datetime) -> int:
+    """One pack by itself; one that cannot be worked out is put off."""
+    try:
+        return work_out([pack_id], at=at)
+    except FAILING:
+        log.exception("pack number %s could not be worked out", pack_id)
+        Pack.objects.filter(pk=pack_id).update(
+            estimate_due_at=at + PUT_OFF, estimate_claimed_until=None
+        )
+        return 0
 
 
 def _from_now(view: Vantage, at: datetime) -> Vantage:
@@ -134,11 +160,42 @@ def seen_from(pack: Pack, *, as_of: datetime, known_at: datetime, at: datetime) 
 
 def refresh_as_of(pack_ids: Sequence[int], *, as_of: datetime, at: datetime) -> int:
     """Store outlooks as of a past instant by what is known now; they are never the present one."""
+    rows = _rows_as_of(pack_ids, as_of, at)
+    Outlook.objects.bulk_create(rows)
+    return len(rows)
+
+
+def _rows_as_of(pack_ids: Sequence[int], as_of: datetime, at: datetime) -> list[Outlook]:
     packs = Pack.objects.select_related("pack_type").filter(pk__in=pack_ids).order_by("pk")
     views = vantages(packs, as_of=as_of)
     fit = fits.fit_for(as_of=as_of, known_at=at) or prior()
     rows = [outlooks.as_row(one, known_at=at) for one in outlooks.estimate(views, fit)]
     for row in rows:
         row.told_until = at
-    Outlook.objects.bulk_create(rows)
-    return len(rows)
+    return rows
+
+
+def refresh_shard(shard: FleetShard, *, at: datetime) -> None:
+    """Make the outlooks of a shard anew; begun again after a worker died, only those left."""
+    numbers = shards.pack_ids(shard)
+    as_of = shard.work.as_of
+    if as_of is None:
+        _work_out_left(numbers if shard.tries == 1 else _left(numbers, shard), at)
+        shards.close(shard, at=at, packs=len(numbers))
+        return
+    rows = _rows_as_of(numbers, as_of, at)
+    with transaction.atomic():
+        if shards.close(shard, at=at, packs=len(rows)):
+            Outlook.objects.bulk_create(rows)
+
+
+def _work_out_left(numbers: Sequence[int], at: datetime) -> None:
+    for start in range(0, len(numbers), BATCH):
+        work_out_each(numbers[start : start + BATCH], at=at)
+
+
+def _left(numbers: Sequence[int], shard: FleetShard) -> list[int]:
+    """Those whose outlook is older than the work."""
+    told = Outlook.objects.filter(pack_id__in=numbers, told_until__isnull=True)
+    anew = set(told.filter(known_at__gte=shard.work.asked_at).values_list("pack_id", flat=True))
+    return [number for number in numbers if number not in anew]

@@ -44,7 +44,7 @@ from packs.writes import (
 )
 from packs.writes.actors import Actor
 from reports.models import StoredFit
-from reports.writes import fits, outlooks
+from reports.writes import fleet_work, outlooks
 from shop.demo import present
 from shop.demo.books import Books
 from shop.demo.calendar import Calendar
@@ -140,7 +140,7 @@ def judge_fleet(at: datetime) -> None:
     if StoredFit.objects.filter(fitted_at=at).exists():
         return
     with transaction.atomic():
-        fits.fit_fleet(at=at, as_of=at)
+        fleet_work.fit_fleet(at=at, as_of=at)
         outlooks.work_out(list(Pack.objects.values_list("pk", flat=True)), at=at)
 
 

@@ -18,6 +18,7 @@ EXAMPLES: Mapping[str, tuple[str, ...]] = {
     "visit": ("/visits/{visit}/",),
     "today": ("/today/",),
     "fleet": ("/packs/", "/packs/?text=no-such-pack&at_least=x"),
+    "watch": ("/watch/",),
     "cores": ("/cores/",),
     "core-new": ("/cores/new/",),
     "core": ("/cores/{core}/",),
@@ -51,6 +52,7 @@ OPEN = ("/sign-in/", "/no/such/page/")  # seen by who is not signed in
 NO_PAGES: Mapping[str, str] = {
     "sign-in": "looked at without a session",
     "sign-out": "answers POST alone",
+    "metrics": "figures for programs, which carry a token",
     "suggest": "a part of a page: the list under the search box",
     "fleet-export": "a CSV file",
     "import-refused": "a CSV file",

@@ -13,7 +13,7 @@ from packs.writes.failures import record_failure
 from packs.writes.inspections import record_inspection
 from reports.models import Outlook, StoredFit
 from reports.reads import outlooks as reading
-from reports.writes import fits, outlooks
+from reports.writes import fits, fleet_work, outlooks
 from tests import world
 from tests.reports import ageing
 
@@ -117,7 +117,7 @@ def test_a_voided_check_counts_until_it_was_voided() -> None:
 def test_every_stored_outlook_is_made_again_from_its_revision_and_fit() -> None:
     for pack in ageing.fleet(12):
         outlooks.present(pack, at=NOW)
-    fits.fit_fleet(at=NOW + timedelta(hours=1))
+    fleet_work.fit_fleet(at=NOW + timedelta(hours=1))
     fits.owe_all(at=NOW + timedelta(hours=1))
     for pack in Pack.objects.select_related("pack_type"):
         outlooks.present(pack, at=NOW + timedelta(hours=2))
@@ -132,8 +132,8 @@ def test_every_stored_outlook_is_made_again_from_its_revision_and_fit() -> None:
 
 def test_the_fit_of_a_past_instant_knows_no_later_facts() -> None:
     ageing.fleet(6)
-    early = fits.fit_fleet(at=world.later(days=300), as_of=world.later(days=300))
-    late = fits.fit_fleet(at=NOW)
+    early = fleet_work.fit_fleet(at=world.later(days=300), as_of=world.later(days=300))
+    late = fleet_work.fit_fleet(at=NOW)
     fits.prior()
     seen = {
         days: outlooks.seen_from(
@@ -148,15 +148,15 @@ def test_the_fit_of_a_past_instant_knows_no_later_facts() -> None:
 
 def test_a_fit_reads_only_facts_up_to_its_date() -> None:
     ageing.fleet(4)
-    before = fits.fit_fleet(at=NOW, as_of=world.later(days=300)).parameters
+    before = fleet_work.fit_fleet(at=NOW, as_of=world.later(days=300)).parameters
     ageing.record(stored("TP-0000"), 900, 1.1)
-    again = fits.fit_fleet(at=NOW, as_of=world.later(days=300)).parameters
+    again = fleet_work.fit_fleet(at=NOW, as_of=world.later(days=300)).parameters
     assert before == again
 
 
 def test_a_failure_is_learnt_from_and_a_limit_crossed_is_none() -> None:
     packs = ageing.fleet(10)
-    calm = fits.fit_fleet(at=NOW).parameters
+    calm = fleet_work.fit_fleet(at=NOW).parameters
     for pack in packs[:5]:
         entry = {
             "pack": pack.serial,
@@ -165,7 +165,7 @@ def test_a_failure_is_learnt_from_and_a_limit_crossed_is_none() -> None:
             "how_known": Failure.HowKnown.STRANDED,
         }
         record_failure(by=world.actor(), at=world.later(days=700), entry=entry)
-    struck = fits.fit_fleet(at=NOW).parameters
+    struck = fleet_work.fit_fleet(at=NOW).parameters
     group = "NM-28/load/block"
     rates = [p["groups"][group]["failures_per_year"] for p in (calm, struck)]
     assert rates[1] > 2 * rates[0]
@@ -277,7 +277,7 @@ def test_a_pack_of_one_position_has_an_outlook_and_keeps_no_fleet_from_learning(
     at = world.later(days=2)
     record_inspection(by=world.actor(), at=at, entry={"pack": "ONE-1", "at": at, "findings": []})
     ageing.drifting_pack("TP-1")
-    fits.fit_fleet(at=NOW)
+    fleet_work.fit_fleet(at=NOW)
     assert outlooks.present(stored("ONE-1"), at=NOW).level == "too_little_data"
 
 

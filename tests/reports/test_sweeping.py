@@ -8,9 +8,10 @@ import pytest
 from django.db import IntegrityError
 
 from packs.models import Pack
-from reports.models import Duty, Outlook, StoredFit
+from reports.models import FleetWork, Outlook, StoredFit
 from reports.reads import outlooks as reading
-from reports.writes import fits, outlooks, sweeping
+from reports.trends import fleet
+from reports.writes import fleet_work, outlooks, shards, sweeping
 from tests import world
 from tests.reports import ageing
 
@@ -89,7 +90,7 @@ def test_a_pack_whose_figures_fail_holds_up_no_other(
     assert reading.present(good) is not None
     assert reading.present(bad) is None
     assert sweeping.claim(at=NOW) == []
-    assert sweeping.claim(at=NOW + sweeping.PUT_OFF + timedelta(seconds=1)) == [bad.pk]
+    assert sweeping.claim(at=NOW + outlooks.PUT_OFF + timedelta(seconds=1)) == [bad.pk]
 
 
 def test_the_fleet_is_fitted_when_there_is_enough_to_learn_from() -> None:
@@ -116,6 +117,33 @@ def test_a_day_later_it_is_fitted_again_only_if_something_is_new() -> None:
 
 def test_a_fit_that_another_sweep_has_begun_is_left_to_it() -> None:
     ageing.fleet(6)
-    Duty.objects.create(name=fits.DUTY, due_at=NOW, claimed_until=NOW + timedelta(minutes=1))
-    assert fits.refit_if_due(at=NOW) is None
-    assert fits.refit_if_due(at=NOW + timedelta(minutes=2)) is not None
+    while claimed := sweeping.claim(at=NOW):
+        outlooks.work_out(claimed, at=NOW)
+    assert fleet_work.ask_if_due(at=NOW)
+    assert shards.claim(at=NOW) is not None  # and dies here
+    assert swept() == 0
+    assert not fleet_work.ask_if_due(at=NOW)
+    swept(NOW + shards.CLAIM + timedelta(seconds=1))
+    assert FleetWork.objects.get().fit is not None
+
+
+@pytest.mark.parametrize("step", ["gather", "estimate"])
+def test_a_fit_that_fails_is_told_and_tried_again_later(
+    monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    def failing(*args: Any, **keys: Any) -> Any:
+        raise np.linalg.LinAlgError("unforeseen")
+
+    ageing.fleet(6)
+    monkeypatch.setattr(fleet, step, failing)
+    if step == "gather":
+        monkeypatch.setattr(fleet, "merge", failing)
+    swept()
+    failed = FleetWork.objects.get()
+    assert (failed.fit, failed.finished_at) == (None, NOW)
+    assert "LinAlgError" in failed.error
+    monkeypatch.undo()
+    assert not StoredFit.objects.exclude(packs=0).exists()
+    assert swept(NOW + timedelta(minutes=59)) == 0
+    swept(NOW + timedelta(minutes=61))
+    assert StoredFit.objects.get(packs=6)

@@ -264,3 +264,22 @@ def test_needs_come_in_the_order_in_which_they_press() -> None:
     desk.swap(world.pack("S"), NOW - 40 * DAY)
     found: tuple[Need, ...] = seen().needs
     assert [need.pack.serial for need in found if need.pack] == ["W", "R", "N", "S", "C"]
+
+
+def test_cores_that_a_call_has_settled_hide_no_others() -> None:
+    for number in range(today.SHOWN_OF_EACH + 2):
+        pack = desk.pack_in(desk.car(number), f"C-{number:02d}")
+        desk.core(pack, due_on=date(2026, 1, 1) + number * DAY)
+        if number < today.SHOWN_OF_EACH:
+            desk.call(pack, NOW - DAY, reason="core")
+    assert reasons() == [("core", "C-20"), ("core", "C-21")]
+    assert len(seen().cores) == today.SHOWN_OF_EACH
+
+
+def test_calls_about_cores_beyond_the_page_are_counted() -> None:
+    for number in range(today.SHOWN_OF_EACH + 3):
+        pack = desk.pack_in(desk.car(number), f"C-{number:02d}")
+        desk.core(pack, due_on=date(2026, 1, 1))
+    found = seen()
+    assert (len(found.needs), found.more[today.CORE_CALLS]) == (today.SHOWN_OF_EACH, 3)
+    assert found.more["core"] == 3

@@ -76,3 +76,12 @@ def test_every_requirement_is_pinned(name: str) -> None:
     asked = [line for line in lines if line and not line.startswith(("#", "-r "))]
     assert asked
     assert [line for line in asked if not re.match(r"[\w.\[\]-]+==[\w.]+(\s+#.*)?$", line)] == []
+
+
+@pytest.mark.parametrize("address", HEALTH)
+def test_health_is_only_read(address: str) -> None:
+    stranger = Client(enforce_csrf_checks=True)
+    for method in ("post", "put", "delete"):
+        answer = getattr(stranger, method)(address)
+        assert (answer.status_code, answer["Allow"]) == (405, "GET, HEAD")
+        assert answer["Content-Type"] == "application/problem+json"

@@ -60,9 +60,11 @@ def describe(key: str, asked: Asked) -> Paper:
 def wording(row: CostEstimate, asked: Asked) -> str:
     """What is put before the owner, in a sentence that is kept with the answer."""
     total = cost_estimates.sums(row).total
+    taxed = ", tax included" if row.tax_pct else ""
     return (
-        f"The work listed in estimate {encode(CostEstimate.PREFIX, row.pk)} of "
-        f"{units.day(row.happened_at)}, for {units.money(total, asked.site)} in all, tax included."
+        f"The work listed in the estimate of {units.day(row.happened_at)} "
+        f"({encode(CostEstimate.PREFIX, row.pk)}), "
+        f"for {units.money(total, asked.site)} in all{taxed}."
     )
 
 

@@ -1,38 +1,37 @@
 """manage.py refresh_outlooks [--pack SERIAL] [--as-of T]: work outlooks out anew."""
 
 from argparse import ArgumentParser
+from datetime import datetime
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from packs.models import Pack
+from reports.management.carrying import carry_on
 from reports.management.instants import instant
-from reports.writes import outlooks
-
-BATCH = 200
+from reports.writes import fleet_work, outlooks
 
 
 class Command(BaseCommand):
-    help = "Works the outlooks out anew, of all packs or of one, as of now or of --as-of."
+    help = "Works outlooks out anew, of all packs or of one; stopped, it goes on."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--pack", metavar="SERIAL", help="this pack only")
         parser.add_argument("--as-of", type=instant, help="an instant with its offset (RFC 3339)")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        packs = Pack.objects.order_by("pk")
         if options["pack"]:
-            packs = packs.filter(serial__upper=options["pack"].upper())
-            if not packs.exists():
-                raise CommandError(f"No pack '{options['pack']}' is recorded.")
-        numbers = list(packs.values_list("pk", flat=True))
-        done = 0
-        for start in range(0, len(numbers), BATCH):
-            batch, now = numbers[start : start + BATCH], timezone.now()
-            if options["as_of"] is None:
-                done += outlooks.work_out(batch, at=now)
-            else:
-                done += outlooks.refresh_as_of(batch, as_of=options["as_of"], at=now)
-            self.stderr.write(f"{min(start + BATCH, len(numbers))} of {len(numbers)} packs")
-        self.stdout.write(f"{done} outlooks stored.")
+            done = self._one(options["pack"], options["as_of"])
+        else:
+            work = fleet_work.ask_refresh(at=timezone.now(), as_of=options["as_of"])
+            done = carry_on(self, work).packs
+        self.stdout.write(f"{done} outlooks worked out.")
+
+    def _one(self, serial: str, as_of: datetime | None) -> int:
+        pack = Pack.objects.filter(serial__upper=serial.upper()).first()
+        if pack is None:
+            raise CommandError(f"No pack '{serial}' is recorded.")
+        if as_of is None:
+            return outlooks.work_out([pack.pk], at=timezone.now())
+        return outlooks.refresh_as_of([pack.pk], as_of=as_of, at=timezone.now())

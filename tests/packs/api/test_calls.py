@@ -102,3 +102,18 @@ def test_a_call_is_voided_by_the_manager_alone(api: Api) -> None:
     assert client.post(f"{ADDRESS}{one}/void/", {"reason": "another car"}).status_code == 403
     voided = api().post(f"{ADDRESS}{one}/void/", {"reason": "another car"})
     assert voided.json()["void_reason"] == "another car"
+
+
+def test_the_same_again_without_a_time_is_the_same_call(api: Api) -> None:
+    client = api("desk")
+    body = {name: value for name, value in BODY.items() if name not in ("at", "again_on")}
+    first = client.post(ADDRESS, {**body, "external_id": "c-2"})
+    again = client.post(ADDRESS, {**body, "external_id": "c-2"})
+    assert (first.status_code, again.status_code, again.json()) == (201, 200, first.json())
+
+
+def test_nobody_is_called_again_before_the_call(api: Api) -> None:
+    told = api("desk").post(ADDRESS, {**BODY, "again_on": "2001-01-01"})
+    assert told.status_code == 422
+    assert told.json()["errors"][0]["pointer"] == "/again_on"
+    assert not Call.objects.exists()

@@ -119,7 +119,16 @@ def lines(rnd: random.Random) -> Iterator[bytes]:
         yield json.dumps(said, ensure_ascii=rnd.random() < 0.5).encode()
 
 
-RAW = [b"{", b"null", b'{"pack": NaN}', b"\xff", b'{"pack": "A-1", "pack": "A-1"}', b"7"]
+RAW = [
+    b"{",
+    b"null",
+    b'{"pack": NaN}',
+    b"\xff",
+    b'{"pack":"\xff"}',
+    b'{"pack":"\xed\xa0\x80"}',
+    b'{"pack": "A-1", "pack": "A-1"}',
+    b"7",
+]
 
 
 def records() -> list[Any]:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from packs.models import Installation, Vehicle
+from packs.models import Installation, Vehicle, Visit
 from packs.writes import vehicles
 from tests import world
 from tests.pages import inline, signed_in, text, words
@@ -48,3 +48,17 @@ def test_a_car_without_a_pack_says_so() -> None:
 
 def test_an_unknown_car_is_404() -> None:
     text(signed_in("desk"), "/vehicles/TST12345678900009/", 404)
+
+
+def test_a_car_leads_to_its_check_in_or_to_its_open_visit() -> None:
+    offered = f'href="/check-in/?vehicle={VIN}"'
+    assert offered in text(signed_in("desk"), f"/vehicles/{VIN}/")
+    assert offered not in text(signed_in("bench"), f"/vehicles/{VIN}/")
+    opened_at = world.later(1)
+    Visit.objects.create(
+        vehicle=Vehicle.objects.get(vin=VIN), opened_at=opened_at, complaint="warning light",
+        **world.posted(b"3"),
+    )  # fmt: skip
+    read = text(signed_in("desk"), f"/vehicles/{VIN}/")
+    assert "It is here: the visit of" in read
+    assert offered not in read

@@ -137,7 +137,7 @@ def test_growth_is_told_for_what_it_is(growth: float, said: str) -> None:
 def test_a_limit_that_is_passed_or_far_is_not_foretold() -> None:
     passed = dict.fromkeys(("p10", "p50", "p90"), "2024-02-20")
     over = bench(outlook(level="over_limit", limit_reached_on=passed))
-    assert "Over it since about 20 Feb 2024." in over
+    assert "Over the limit since about 20 Feb 2024." in over
     far = bench(outlook(level="settled", limit_reached_on=None))
     assert "not reached for years" in far
 
@@ -233,3 +233,10 @@ def test_what_the_trend_added_since_the_last_check_is_told_beside_what_that_read
 def test_the_owner_hears_the_day(level: str, said: str) -> None:
     heard = words.for_owner(outlook(level=level), TRAIL, at=NOW, again="come back by 9 Jun 2024")
     assert heard.endswith(said)
+
+
+def test_a_trend_below_the_limit_does_not_hide_a_check_over_it() -> None:
+    said = bench(outlook(level="over_limit", spread_now_v=0.9), read(0.6, 1.3, ago=5))
+    assert "Spread 1.30 V under load at 20 A at the last check" in said
+    assert "That is over the limit." in said
+    assert "now about" not in said
