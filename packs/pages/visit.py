@@ -151,5 +151,5 @@ def _frame(code: TroubleCode) -> list[tuple[str, Any]]:
     """What the car froze with the code, name by name."""
     frame = code.freeze_frame
     if isinstance(frame, dict):
-        return [(str(name).replace("_", " "), value) for name, value in frame.items()]
+        return [(str(name).replace("_", " "), value) for name, value in sorted(frame.items())]
     return [("frame", frame)] if frame is not None else []

@@ -39,11 +39,11 @@ def read_settings(text: str) -> dict[str, Any]:
 
 
 def as_text(pairs: Named | Mapping[str, Any]) -> str:
-    """The same as it is typed."""
+    """The same as it is typed, by name: one database keeps the order of JSON, another does not."""
     out = io.StringIO()
     told = [
         f"{name}={LIST.join(value) if isinstance(value, list) else value}"
-        for name, value in pairs.items()
+        for name, value in sorted(pairs.items())
     ]
     csv.writer(out, lineterminator="").writerow(told)
     return out.getvalue()

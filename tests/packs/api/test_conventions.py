@@ -60,7 +60,7 @@ REFUSED: list[tuple[str, dict[str, Any], int, str, str, str]] = [
     ("visit kind", {"visit": "pk_00000000"}, 422, "unknown_visit", "/visit", "as it was answered"),
     ("unknown", {"volts": 1, "a/b~c": 2}, 400, "unknown_field", "/a~1b~0c", "leave it out"),
     ("missing", {"pack": None}, 400, "null", "/pack", "null"),
-    ("ahead", {"taken_at": ahead(6)}, 422, "in_the_future", "/taken_at", "clock"),
+    ("ahead", {"taken_at": ahead(24 * 60)}, 422, "in_the_future", "/taken_at", "clock"),
     ("naive", {"taken_at": "2024-03-02T09:00:00"}, 400, "not_an_instant", "/taken_at", "offset"),
     ("no day", {"taken_at": "2024-02-30T09:00:00Z"}, 400, "no_such_instant", "/taken_at", "correct"),
     ("no number", {"taken_at": 1709370000}, 400, "not_an_instant", "/taken_at", "offset"),

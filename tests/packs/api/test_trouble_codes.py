@@ -165,7 +165,7 @@ def test_of_two_corrections_at_once_one_is_told_what_stands(
         statuses.append(client.post(URL, body).status_code)
         connections.close_all()
 
-    monkeypatch.setattr("packs.writes.trouble_codes.take_out", slowly)
+    monkeypatch.setattr("packs.writes.visit_facts.take_out", slowly)
     threads = [threading.Thread(target=post, args=given) for given in posts]
     for thread in threads:
         thread.start()
