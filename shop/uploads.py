@@ -14,13 +14,13 @@ class UploadLimit(FileUploadHandler):
     def handle_raw_input(
         self,
         input_data: Any,
-        META: dict[str, Any],  # noqa: N803
+        META: dict[str, str],  # noqa: N803
         content_length: int,
-        boundary: bytes,
+        boundary: str,
         encoding: str | None = None,
     ) -> None:
         if content_length > UPLOAD_MAX:
-            raise RequestDataTooBig
+            raise RequestDataTooBig(f"A form of {content_length} bytes was refused.")
 
     def receive_data_chunk(self, raw_data: bytes, start: int) -> bytes:
         return raw_data

@@ -26,8 +26,11 @@ class ServerFailed(Exception):
 
 
 @contextmanager
-def postgresql() -> Iterator[str]:
-    """A PostgreSQL of its own in a temporary folder, reached by socket; yields its URL."""
+def postgresql(*, durable: bool = False) -> Iterator[str]:
+    """A PostgreSQL of its own in a temporary folder, reached by socket; yields its URL.
+
+    `durable` leaves it as it comes, so that what is committed is on the disk.
+    """
     # A short folder: the path of a socket may have 107 characters.
     folder = Path(tempfile.mkdtemp(prefix="pg-", dir="/tmp"))
     rights = lesser_rights()
@@ -38,7 +41,8 @@ def postgresql() -> Iterator[str]:
         if rights:
             folder.chmod(0o755)
             shutil.chown(data, UNPRIVILEGED)
-        options = f"-c listen_addresses='' -c unix_socket_directories='{data}' {POSTGRESQL_SPEED}"
+        speed = "" if durable else POSTGRESQL_SPEED
+        options = f"-c listen_addresses='' -c unix_socket_directories='{data}' {speed}"
         control = [binaries / "pg_ctl", "-D", data, "-w", "-l", data / "log"]
         initdb = [binaries / "initdb", "-D", data, "-U", "app", "-A", "trust", "-E", "UTF8"]
         run([*initdb, "--locale=C", "--no-sync"], folder, rights)

@@ -36,6 +36,8 @@ def _wanted(field: forms.Field) -> str:
     """What to do about a field that was left empty."""
     if field.widget.is_hidden:
         return "Open the page again, and send it anew."
+    if isinstance(field, forms.FileField):
+        return "Choose a file."
     return "Choose one." if isinstance(field, forms.ChoiceField) else "Fill this in."
 
 

@@ -73,6 +73,12 @@ def for_owner(outlook: Outlook, trail: Trail, *, at: datetime, again: str = "") 
         seen = "no check" if outlook.checks_used == 0 else "only one check"
         when = f", from {month_number(last.day)}, over a year ago" if last and old else ""
         back = f"; {again}" if again else ""
+        if last is not None and last.spread_v >= outlook.limit_v:
+            return (
+                f"The pack was over the limit of its type at its one check{when}: "
+                "have it checked again before the car is relied on. "
+                f"Of packs of this kind in general, {share} fail within half a year{back}."
+            )
         return (
             f"It is too early to say how this pack is doing: there is {seen} to go by{when}. "
             f"Of packs of this kind in general, {share} fail within half a year{back}."

@@ -73,17 +73,21 @@ def _deposit(row: Core, asked: Asked) -> list[tuple[str, str]]:
 
 
 def _conditions(row: Core) -> Table:
+    unseen = "not looked at yet" if row.returned_on is None else "not noted"
     opened = None if row.opened is None else not row.opened
     flooded = None if row.flooded is None else not row.flooded
     rows = (
-        ("Complete: case, modules, junction board and service switch", _found(row.complete)),
-        ("Not opened", _found(opened)),
-        ("Not flooded", _found(flooded)),
+        (
+            "Complete: case, modules, junction board and service switch",
+            _found(row.complete, "incomplete", unseen),
+        ),
+        ("Not opened", _found(opened, "opened", unseen)),
+        ("Not flooded", _found(flooded, "flooded", unseen)),
     )
     return Table("Conditions", ("It is to be", "Found"), rows)
 
 
-def _found(holds: bool | None) -> str:
+def _found(holds: bool | None, against: str, unseen: str) -> str:
     if holds is None:
-        return "not looked at yet"
-    return "yes" if holds else "no"
+        return unseen
+    return "yes" if holds else f"no, {against}"

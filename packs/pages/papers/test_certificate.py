@@ -153,7 +153,7 @@ def _column(check: VoltageCheck, derived: comparing.Derived, asked: Asked) -> li
     ]
     if load:
         lines.append(("Spread brought to the reference", _at_reference(check, derived)))
-    return [*lines, *_verdict(check, derived), ("Weakest position", _weakest(check))]
+    return [*lines, *_verdict(check, derived), ("Weakest", _weakest(check))]
 
 
 def _instrument(check: VoltageCheck) -> str:
@@ -186,8 +186,8 @@ def _verdict(check: VoltageCheck, derived: comparing.Derived) -> list[tuple[str,
 def _weakest(check: VoltageCheck) -> str:
     if check.weakest_position is None or check.weakest_deviation_v is None:
         return NOT_MEASURED
-    below = f"{abs(check.weakest_deviation_v):.2f}\u00a0V below the median"
-    return f"{check.weakest_position}, {below}"
+    below = f"{abs(check.weakest_deviation_v):.2f}\u00a0V below the middle"
+    return f"{check.level} {check.weakest_position}, {below}"
 
 
 def _volts(volts: float) -> str:

@@ -12,6 +12,7 @@ from PIL import Image
 
 from packs.models import Call, Core, Pack, Photo
 from packs.reads import sites
+from packs.rules.identity import encode
 from packs.writes import cores
 from tests import world
 from tests.pages import inline, signed_in, text, words
@@ -69,7 +70,8 @@ def test_a_core_from_owed_to_refunded(pack: Pack) -> None:
     answer = sent(client, f"{address}decide/", **accepted)
     assert answer.status_code == 302
     assert "was accepted" in words(text(client, answer["Location"]))
-    answer = sent(client, f"{address}decide/", **{**accepted, "state": "refunded", "refund": "350"})
+    refunded = {**accepted, "state": "refunded", "refund": "350"}
+    answer = sent(client, f"{answer['Location']}decide/", **refunded)
     assert answer.status_code == 302
     standing = Core.objects.get(voided_at=None)
     assert (standing.state, str(standing.refund)) == ("refunded", "350.00")
@@ -171,3 +173,57 @@ def test_what_is_no_picture_is_refused(content: bytes) -> None:
     assert answer.status_code == 200
     assert 'href="#id_image"' in answer.content.decode()
     assert not Photo.objects.exists()
+
+
+def named(client: Client, address: str) -> str:
+    """The name that the form at that address has for what it sends."""
+    (name,) = re.findall(r'name="sent_as" value="([^"]+)"', text(client, address))
+    return str(name)
+
+
+ACCEPTED = {
+    "state": "accepted",
+    "returned_on": "2024-03-20",
+    "complete": "yes",
+    "opened": "no",
+    "flooded": "no",
+}
+
+
+def test_a_decision_sent_twice_is_stored_once() -> None:
+    client, address = signed_in("desk"), f"/cores/{encode(Core.PREFIX, owed().pk)}/decide/"
+    filled = {"sent_as": named(client, address), **ACCEPTED}
+    first, again = (client.post(address, filled) for _ in range(2))
+    assert (first.status_code, first["Location"]) == (302, again["Location"])
+    assert Core.objects.filter(state="accepted").count() == 1
+
+
+def test_of_two_who_decide_at_once_the_second_is_told() -> None:
+    desk, manager = signed_in("desk"), signed_in("manager")
+    address = f"/cores/{encode(Core.PREFIX, owed().pk)}/decide/"
+    names = {client: named(client, address) for client in (desk, manager)}
+    assert desk.post(address, {"sent_as": names[desk], **ACCEPTED}).status_code == 302
+    other = {**ACCEPTED, "sent_as": names[manager], "state": "refused", "reason": "wet inside"}
+    answer = manager.post(address, other)
+    assert "voided before" in words(answer.content.decode())
+    assert Core.objects.get(voided_at=None).state == "accepted"
+    newest = Core.objects.get(voided_at=None)
+    assert manager.get(address)["Location"] == f"/cores/{encode(Core.PREFIX, newest.pk)}/decide/"
+
+
+def test_a_call_sent_twice_is_noted_once() -> None:
+    client = signed_in("desk")
+    filled = {"pack": "TP-0001", "reason": "core", "outcome": "reached"}
+    filled["sent_as"] = named(client, "/calls/new/")
+    answers = [client.post("/calls/new/", filled).status_code for _ in range(2)]
+    assert (answers, Call.objects.count()) == ([302, 302], 1)
+
+
+def test_a_photograph_sent_twice_is_stored_once() -> None:
+    client = signed_in("bench")
+    name = named(client, "/photos/new/")
+    answers = []
+    for _ in range(2):
+        filled = {"sent_as": name, "pack": "TP-0001", "image": picture()}
+        answers.append(client.post("/photos/new/", filled).status_code)
+    assert (answers, Photo.objects.count()) == ([302, 302], 1)

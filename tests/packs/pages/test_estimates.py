@@ -6,8 +6,11 @@ from uuid import uuid4
 
 import pytest
 from django.test import Client
+from django.urls import reverse
 
-from packs.models import Consent, CostEstimate
+from packs.models import Consent, CostEstimate, Visit
+from packs.rules.identity import encode
+from packs.writes import visits
 from tests import paperwork, world
 from tests.pages import inline, signed_in, text, words
 
@@ -132,3 +135,26 @@ def test_pages_that_write_are_for_the_office(visit: str) -> None:
         text(bench, address, 403)
         text(manager, address)
     assert desk.get("/visits/vi_00000000/estimate/").status_code == 404
+
+
+def test_a_pack_that_came_without_its_car_has_an_estimate_and_its_papers() -> None:
+    world.pack("TP-0009")
+    entry = {"pack": "TP-0009", "complaint": "sent in"}
+    row = visits.open_visit(by=world.actor(), at=world.later(1), entry=entry).row
+    desk, key = signed_in("desk"), encode(Visit.PREFIX, row.pk)
+    assert "Estimate for TP-0009" in words(text(desk, f"/visits/{key}/estimate/"))
+    assert "TP-0009" in words(text(desk, reverse("visit-papers", args=[key])))
+
+
+def test_a_quantity_has_a_point_or_a_comma(visit: str) -> None:
+    desk, address = signed_in("desk"), f"/visits/{visit}/estimate/"
+    refused = desk.post(address, sent(**line(0, "Hours", "two")))
+    assert "Give a number, such as 2 or 2.5." in words(refused.content.decode())
+    stored = desk.post(address, sent(**line(0, "Hours", "2,5", "64")))
+    assert "160.00" in words(text(desk, stored.headers["Location"]))
+
+
+def test_no_tax_is_read_out_where_none_was_given(visit: str) -> None:
+    desk, address = signed_in("desk"), f"/visits/{visit}/estimate/"
+    stored = desk.post(address, sent(**line(0, "Module")))
+    assert "tax included" not in words(text(desk, stored.headers["Location"]))

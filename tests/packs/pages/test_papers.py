@@ -18,6 +18,7 @@ from packs.pages.papers.blocks import Facts, Heading, Paper, Table, Text, as_dat
 from packs.reads import names
 from packs.rules.identity import encode
 from packs.writes import consents, paper_texts, swaps, voiding, warranties
+from packs.writes.visits import change_visit
 from tests import paperwork, world
 from tests.pages import inline, signed_in, text, words
 from tests.paperwork import OWNER, PHONE, VIN, Paperwork
@@ -266,6 +267,18 @@ def test_checks_that_name_no_visit_count_while_it_lasts(done: Paperwork) -> None
     assert "0.92 V" in page.replace(SPACE, " ")
     assert "0.32 V" in page.replace(SPACE, " ")
     assert "0.52 V" not in page.replace(SPACE, " ")
+
+
+def test_a_visit_that_was_opened_again_goes_on(done: Paperwork) -> None:
+    for day, state in ((13, "closed"), (14, "open")):
+        row = names.addressed(Visit.objects.all(), done.visit)
+        changes = {"state": state}
+        at = world.later(day)
+        change_visit(row, by=world.actor(), at=at, version=row.version, changes=changes)
+    at = world.later(15)
+    world.check(done.pack, paperwork.weak(8, 0.7), at=at, taken_at=at, **paperwork.LOAD)
+    page = shown(signed_in("desk"), done, "test_certificate")
+    assert "0.72 V" in page.replace(SPACE, " ")
 
 
 def test_a_check_before_the_work_alone_is_no_check_after_it(done: Paperwork) -> None:

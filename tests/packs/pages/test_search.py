@@ -205,3 +205,9 @@ def test_a_page_that_takes_too_long_says_when_to_come_back(
     response = signed_in("desk").get("/search/?q=ab")
     assert (response.status_code, response["Retry-After"]) == (503, "5")
     assert "busy" in words(response.content.decode())
+
+
+def test_what_is_not_found_is_checked_in_from_there_by_the_office() -> None:
+    offered = 'href="/check-in/?q=QX+99"'
+    assert offered in text(signed_in("desk"), "/search/?q=QX 99")
+    assert offered not in text(signed_in("bench"), "/search/?q=QX 99")

@@ -1,11 +1,12 @@
 """The desk's first act: all of it or nothing, and nothing that differs is assumed."""
 
 import threading
+import time
 from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import connections
+from django.db import connection, connections, transaction
 
 from packs.errors import Conflict, Contradiction, DomainError
 from packs.models import (
@@ -25,6 +26,8 @@ from packs.reads.verifying import breaches
 from packs.rules.identity import encode
 from packs.writes import customers, installations, vehicles, warranties
 from packs.writes.check_in import CheckedIn, check_in
+from packs.writes.recording import lock
+from packs.writes.visits import open_visit
 from tests import world
 from tests.world import later
 
@@ -326,6 +329,39 @@ def test_one_sheet_sent_twice_at_once_is_stored_once() -> None:
     assert sorted(created) == [False, True]
     assert Visit.objects.count() == 1
     assert list(breaches()) == []
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True)
+def test_who_holds_the_pack_never_waits_for_a_check_in_of_its_car() -> None:
+    """Or each would wait for what the other holds."""
+    world.actor("desk", "pages")
+    created = []
+
+    def send() -> None:
+        created.append(arrive().created)
+        connections.close_all()
+
+    sheet = threading.Thread(target=send)
+    with transaction.atomic():
+        lock(Pack.objects.get(serial="TP-0001").pk)
+        sheet.start()
+        wait_for_a_lock()
+        entry = {"vehicle": VIN, "pack": "TP-0001"}
+        open_visit(by=world.actor(), at=later(days=399), entry=entry)
+    sheet.join()
+    assert created == [True]
+
+
+def wait_for_a_lock() -> None:
+    """Until another session waits for what this one holds, five seconds at most."""
+    for _ in range(100):
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT count(*) FROM pg_locks WHERE NOT granted")
+            if cursor.fetchone()[0]:
+                return
+        time.sleep(0.05)
+    pytest.fail("Nobody waits.")
 
 
 @pytest.mark.parametrize(

@@ -50,15 +50,17 @@ def test_an_unknown_car_is_404() -> None:
     text(signed_in("desk"), "/vehicles/TST12345678900009/", 404)
 
 
-def test_a_car_leads_to_its_check_in_or_to_its_open_visit() -> None:
+def test_a_car_leads_to_its_check_in() -> None:
     offered = f'href="/check-in/?vehicle={VIN}"'
     assert offered in text(signed_in("desk"), f"/vehicles/{VIN}/")
     assert offered not in text(signed_in("bench"), f"/vehicles/{VIN}/")
-    opened_at = world.later(1)
+
+
+def test_a_car_that_is_here_leads_to_its_visit() -> None:
     Visit.objects.create(
-        vehicle=Vehicle.objects.get(vin=VIN), opened_at=opened_at, complaint="warning light",
+        vehicle=Vehicle.objects.get(vin=VIN), opened_at=world.later(1), complaint="warning light",
         **world.posted(b"3"),
     )  # fmt: skip
-    read = text(signed_in("desk"), f"/vehicles/{VIN}/")
-    assert "It is here: the visit of" in read
-    assert offered not in read
+    page = text(signed_in("desk"), f"/vehicles/{VIN}/")
+    assert "It is here: the visit of" in words(page)
+    assert "/check-in/?vehicle" not in page

@@ -240,3 +240,9 @@ def test_a_trend_below_the_limit_does_not_hide_a_check_over_it() -> None:
     assert "Spread 1.30 V under load at 20 A at the last check" in said
     assert "That is over the limit." in said
     assert "now about" not in said
+
+
+def test_one_check_over_the_limit_is_told_to_the_owner() -> None:
+    said = owner(outlook(level="too_little_data", checks_used=1), read(1.3, ago=5))
+    assert "over the limit of its type at its one check" in said
+    assert "too early" not in said
