@@ -3,10 +3,10 @@
 from typing import Any
 
 from django.conf import settings
-from django.core.wsgi import get_wsgi_application
 from django.db import connections
 from gunicorn.app.base import BaseApplication
 
+from shop.starting import make_application
 from shop.sweeper import Sweeper
 
 THREADS = 8
@@ -36,7 +36,7 @@ class Server(BaseApplication):  # type: ignore[misc]  # gunicorn carries no type
             self.cfg.set(name, value)
 
     def load(self) -> Any:
-        return get_wsgi_application()
+        return make_application()
 
     def begin(self, worker: object) -> None:
         if self.sweeper is not None:

@@ -2,8 +2,8 @@
 
 import os
 
-from django.core.wsgi import get_wsgi_application
+from shop.starting import make_application
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
 
-application = get_wsgi_application()
+application = make_application()

@@ -15,10 +15,10 @@ from django.core.management import call_command
 from django.db import connection
 
 from tests import servers, world
-from tests.benchmarks.intake_rivals import PlainCheck, Reading
+from tests.benchmarks.intake_rivals import Reading
 
 CHECKS, POSITIONS, PACKS = 50_000, 28, 2_000
-STOCK_CHECKS, PLAIN_CHECKS, WARM = 40, 2_000, 200
+STOCK_CHECKS, PLAIN_CHECKS, WARM = 40, 1_000, 200
 JSON, LINES = "application/json", "application/x-ndjson"
 
 
@@ -27,7 +27,7 @@ def serving() -> Iterator[int]:
     """One worker of the web server, with the rivals; its port."""
     port = servers.free_port()
     command = [
-        sys.executable, "-m", "gunicorn", "tests.benchmarks.intake_rivals:application",
+        sys.executable, "-m", "gunicorn", "tests.benchmarks.intake_wsgi",
         "--bind", f"127.0.0.1:{port}", "--workers", "1", "--threads", "2", "--timeout", "600",
         "--log-level", "error",
     ]  # fmt: skip
@@ -87,7 +87,6 @@ def measure() -> None:
     call_command("migrate", verbosity=0)
     with connection.schema_editor() as editor:
         editor.create_model(Reading)
-        editor.create_model(PlainCheck)
     world.pack_type()
     numbers = {f"TP-{n:05d}": world.pack(f"TP-{n:05d}").pk for n in range(PACKS)}
     token = world.token("machine")
@@ -95,26 +94,26 @@ def measure() -> None:
     def lines(said: list[dict[str, Any]]) -> bytes:
         return b"\n".join(json.dumps(one).encode() for one in said)
 
-    def by_number(said: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        return [{**one, "pack": numbers[one["pack"]]} for one in said]
-
     def readings(said: list[dict[str, Any]]) -> bytes:
         rows = [
-            {"pack": one["pack"], "taken_at": one["taken_at"], "position": place, "voltage_v": volt}
-            for one in by_number(said)
+            {
+                "pack": numbers[one["pack"]],
+                "taken_at": one["taken_at"],
+                "position": place,
+                "voltage_v": volt,
+            }
+            for one in said
             for place, volt in enumerate(one["voltages_v"], 1)
         ]
         return json.dumps(rows).encode()
 
     with serving() as port:
-        for warm in (lines(checks(WARM, "warm")),):
-            posted(port, "/api/v1/voltage-checks/", warm, LINES, token)
+        posted(port, "/api/v1/voltage-checks/", lines(checks(WARM, "warm")), LINES, token)
         posted(port, "/rivals/stock/", readings(checks(2, "w")), JSON, token)
-        posted(port, "/rivals/plain/", json.dumps(by_number(checks(9, "w"))).encode(), JSON, token)
+        posted(port, "/rivals/plain/", readings(checks(2, "w")), JSON, token)
         ours = posted(port, "/api/v1/voltage-checks/", lines(checks(CHECKS, "c")), LINES, token)
         stock = posted(port, "/rivals/stock/", readings(checks(STOCK_CHECKS, "s")), JSON, token)
-        plain = json.dumps(by_number(checks(PLAIN_CHECKS, "p"))).encode()
-        by_bulk = posted(port, "/rivals/plain/", plain, JSON, token)
+        by_bulk = posted(port, "/rivals/plain/", readings(checks(PLAIN_CHECKS, "p")), JSON, token)
     each = ours / CHECKS
     print(f"{CHECKS} checks of {POSITIONS} positions over HTTP: {CHECKS / ours:,.0f} a second here")
     print(

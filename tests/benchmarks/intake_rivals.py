@@ -1,19 +1,11 @@
 """What the intake is measured against: a server with two ordinary views beside the service's own."""
 
-import django
-from django.apps import apps
-from django.conf import settings
-from django.core.wsgi import get_wsgi_application
 from django.db import models
 from django.urls import include, path
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
-
-if not apps.ready:
-    django.setup()
-settings.ROOT_URLCONF = __name__
 
 
 class Reading(models.Model):
@@ -28,39 +20,17 @@ class Reading(models.Model):
         app_label = "rivals"
 
 
-class PlainCheck(models.Model):
-    """A check, a row, without anything worked out."""
-
-    pack = models.ForeignKey("packs.Pack", models.PROTECT, related_name="+")
-    taken_at = models.DateTimeField()
-    level = models.CharField(max_length=6)
-    condition = models.CharField(max_length=6)
-    current_a = models.FloatField()
-    voltages_v = models.JSONField()
-    temperature_c = models.FloatField(null=True)
-    odometer_km = models.IntegerField(null=True)
-    external_id = models.CharField(max_length=200, unique=True)
-
-    class Meta:
-        app_label = "rivals"
-
-
 class ReadingSerializer(serializers.ModelSerializer[Reading]):
     class Meta:
         model = Reading
         fields = "__all__"
 
 
-class CheckSerializer(serializers.Serializer[PlainCheck]):
+class PlainSerializer(serializers.Serializer[Reading]):
     pack = serializers.IntegerField()
     taken_at = serializers.DateTimeField()
-    level = serializers.ChoiceField(["block", "module", "cell"])
-    condition = serializers.ChoiceField(["rest", "load", "charge"])
-    current_a = serializers.FloatField()
-    voltages_v = serializers.ListField(child=serializers.FloatField())
-    temperature_c = serializers.FloatField(required=False)
-    odometer_km = serializers.IntegerField(required=False)
-    external_id = serializers.CharField(max_length=200)
+    position = serializers.IntegerField(min_value=1)
+    voltage_v = serializers.FloatField()
 
 
 class Stock(APIView):
@@ -77,17 +47,16 @@ class Stock(APIView):
 
 
 class Plain(APIView):
-    """A row a check, by a plain serializer and bulk_create."""
+    """A row a reading, by a plain serializer and bulk_create."""
 
     authentication_classes = ()
     permission_classes = ()
 
     def post(self, request: Request) -> Response:
-        read = CheckSerializer(data=request.data, many=True)
+        read = PlainSerializer(data=request.data, many=True)
         read.is_valid(raise_exception=True)
-        named = [{"pack_id": said.pop("pack"), **said} for said in read.validated_data]
-        rows = [PlainCheck(**said) for said in named]
-        PlainCheck.objects.bulk_create(rows)
+        rows = [Reading(pack_id=said.pop("pack"), **said) for said in read.validated_data]
+        Reading._default_manager.bulk_create(rows)
         return Response(status=201)
 
 
@@ -96,4 +65,3 @@ urlpatterns = [
     path("rivals/plain/", Plain.as_view()),
     path("", include("shop.urls")),
 ]
-application = get_wsgi_application()
