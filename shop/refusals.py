@@ -5,12 +5,14 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views import defaults
+from django.views.csrf import csrf_failure
 from drf_spectacular.utils import extend_schema
 from rest_framework.exceptions import NotFound
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
+from packs.pages import resending
 from shop import problems
 
 BASE_PATH = "/api/v1/"
@@ -44,6 +46,13 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
     answer = below_api(request, HTTPStatus.FORBIDDEN, "This is not allowed.")
     return answer or defaults.permission_denied(request, exception)
+
+
+def expired(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """A form whose token counts no longer; held where this browser was signed out at it before."""
+    if resending.was_offered(request):
+        return resending.offer(request)
+    return csrf_failure(request, reason)
 
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:

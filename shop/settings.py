@@ -159,6 +159,7 @@ SECURE_SSL_REDIRECT = ENVIRONMENT.https
 SECURE_REDIRECT_EXEMPT = [r"^health/", r"^api/v1/health/"]
 SESSION_COOKIE_SECURE = ENVIRONMENT.https
 CSRF_COOKIE_SECURE = ENVIRONMENT.https
+CSRF_FAILURE_VIEW = "shop.refusals.expired"
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 # W005 and W021 ask to bind every other host of the domain, which a workshop may not own.

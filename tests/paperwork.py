@@ -1,10 +1,11 @@
 """A car that came, was measured, mended and went, so that every paper has something to tell."""
 
 from dataclasses import dataclass
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
-from packs.models import Core, CostEstimate, Pack, Visit, Warranty
+from packs.models import Core, CostEstimate, Installation, Pack, Vehicle, Visit, Warranty
 from packs.rules.identity import encode
 from packs.writes import (
     consents,
@@ -191,7 +192,14 @@ def warranted(pack: Pack, visit: str, **changes: Any) -> str:
 
 
 def owed(visit: str, **changes: Any) -> str:
-    world.pack("OLD-77")
+    old, began = world.pack("OLD-77"), world.BEGUN
+    Installation.objects.create(
+        pack=old,
+        vehicle=Vehicle.objects.get(vin=VIN),
+        installed_at=began - timedelta(days=900),
+        removed_at=began,
+        **world.posted(b"old", began),
+    )
     entry = {
         "pack": "OLD-77",
         "visit": visit,

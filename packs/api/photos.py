@@ -26,9 +26,9 @@ from packs.reads import names
 from packs.writes import photos
 from packs.writes.recording import Outcome
 
-A_YEAR_S = 365 * 24 * 3600
+AN_HOUR_S = 3600
 ENCODED_MAX = 7 * 1024 * 1024  # characters: base64 of the largest picture, within one body
-CACHED = f"private, max-age={A_YEAR_S}, immutable"  # a photograph never changes
+CACHED = f"private, max-age={AN_HOUR_S}"  # while one works on a pack; tablets are shared
 
 
 @extend_schema_field({"type": "string", "contentEncoding": "base64"})

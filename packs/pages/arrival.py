@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
 from typing import Any
 
 from django import forms
@@ -10,13 +9,13 @@ from django.core.validators import RegexValidator
 from django.http import QueryDict
 
 from packs.errors import DomainError, Fault
-from packs.models import PackType, Site, Warranty
+from packs.models import Consent, PackType, Site, Warranty
 from packs.pages.forms import Day, EntryForm, Km, Moment
 from packs.pages.promises import kind, past, until
 from packs.pages.units import day, distance
 from packs.reads import questions
 from packs.reads.arrivals import Arrival, Promise
-from packs.rules.bounds import BAD_YEAR, EARLIEST, LATEST
+from packs.rules.bounds import EARLIEST, LATEST
 from packs.rules.identity import encode
 from packs.rules.vehicles import as_scanned, normalise_vin
 
@@ -38,7 +37,13 @@ CAR = (
 )
 OWNER = ("owner__name", "owner__still", "owner__customer", "owner__phone", "owner__email")
 PACK = ("pack__serial", "pack__moved", "pack__moved_on", "pack__removed_km", "pack__pack_type")
-STAY = ("visit__complaint", "visit__odometer_km", "visit__odometer_sure", "claims")
+STAY = (
+    "visit__here_already",
+    "visit__complaint",
+    "visit__odometer_km",
+    "visit__odometer_sure",
+    "claims",
+)
 AGREED = ("consent__how", "visit__promised_at")
 CAME = ("visit__opened_at",)
 OF_A_CAR = ("pack__serial", "pack__moved_on", "pack__removed_km", "pack__pack_type")
@@ -51,18 +56,20 @@ ASKED: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("vehicle__vin", "pack__serial"),
         ("pack__moved", "pack__moved_on", "pack__removed_km"),
     ),
+    "asked_here": (("vehicle__vin", "pack__serial"), ("visit__here_already",)),
     "asked_km": (("visit__odometer_km",), ("visit__odometer_sure",)),
 }
 """By hidden field, what a question is about, and where it is answered: an answer to a question
 about something else than is sent now counts for nothing."""
 
 ANSWERS = frozenset(name for _, answers in ASKED.values() for name in answers)
-NOT_YET = "not_yet"
+NOT_YET, REFUSED = "not_yet", "refused"
 HOW = [
     (NOT_YET, "Not yet"),
     ("signed", "Signed"),
     ("in_person", "In person"),
     ("telephone", "By telephone"),
+    (REFUSED, "Refused, at the counter"),
 ]
 STATUSES = [
     ("", "Not told"),
@@ -76,16 +83,14 @@ STORED_BEFORE = (
     "This sheet was stored before with something else on it. Look at the visit of this car, and "
     "change it there; for another visit open a new sheet."
 )
+HERE = (
+    "It is here already: its visit of {day} is not closed. Go on with that one; if it left and "
+    "came back since, say so here."
+)
 
 
 def _text(label: str, longest: int, **kwargs: Any) -> forms.CharField:
     return forms.CharField(label=label, max_length=longest, required=False, **kwargs)
-
-
-def of_our_time(when: date | datetime) -> None:
-    """Refuse a year that nobody meant."""
-    if not EARLIEST <= when.year <= LATEST:
-        raise forms.ValidationError(BAD_YEAR, code="out_of_range")
 
 
 def _key_box(longest: int, **attrs: str) -> forms.TextInput:
@@ -130,10 +135,7 @@ class ArrivalForm(EntryForm):
         ],
     )
     pack__moved_on = Day(
-        label="In this car since",
-        required=False,
-        help_text="Empty: since this visit.",
-        validators=[of_our_time],
+        label="In this car since", required=False, help_text="Empty: since this visit."
     )
     pack__removed_km = Km(
         label="Odometer of the car that it left",
@@ -145,6 +147,7 @@ class ArrivalForm(EntryForm):
         required=False,
         help_text="For a pack that is not recorded yet.",
     )
+    visit__here_already = forms.BooleanField(label="It left and came back since", required=False)
     visit__complaint = forms.CharField(
         label="Complaint",
         max_length=2000,
@@ -161,14 +164,13 @@ class ArrivalForm(EntryForm):
     consent__how = forms.ChoiceField(
         label="Owner agrees to the work", choices=HOW, initial=NOT_YET, widget=forms.RadioSelect
     )
-    visit__promised_at = Moment(label="Promised for", required=False, validators=[of_our_time])
-    visit__opened_at = Moment(
-        label="Came at", required=False, help_text="Empty: now.", validators=[of_our_time]
-    )
+    visit__promised_at = Moment(label="Promised for", required=False)
+    visit__opened_at = Moment(label="Came at", required=False, help_text="Empty: now.")
     shown = forms.CharField(required=False, widget=forms.HiddenInput)
     asked_car = forms.CharField(required=False, widget=forms.HiddenInput)
     asked_owner = forms.CharField(required=False, widget=forms.HiddenInput)
     asked_pack = forms.CharField(required=False, widget=forms.HiddenInput)
+    asked_here = forms.CharField(required=False, widget=forms.HiddenInput)
     asked_km = forms.CharField(required=False, widget=forms.HiddenInput)
     rows = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
@@ -267,6 +269,8 @@ class ArrivalForm(EntryForm):
         entry["codes"] = [rows.get(str(row), {}) for row in range(self.code_rows)]
         if entry.get("consent", {}).get("how") == NOT_YET:
             entry.pop("consent")
+        elif entry.get("consent", {}).get("how") == REFUSED:
+            entry["consent"] = {"how": Consent.How.IN_PERSON.value, "given": False}
         return {**entry, "external_id": self.external_id}
 
     def refuse(self, error: DomainError) -> None:
@@ -274,7 +278,9 @@ class ArrivalForm(EntryForm):
         super().refuse(type(error)([self._worded(fault) for fault in error.faults]))
 
     def _worded(self, fault: Fault) -> Fault:
-        last = self.known.reading
+        last, here = self.known.reading, self.known.still_here
+        if fault.code == questions.HERE_ALREADY and here is not None:
+            return Fault(fault.pointer, fault.code, HERE.format(day=day(here.opened_at)))
         if fault.code == "external_id_taken":
             return Fault(fault.pointer, fault.code, STORED_BEFORE)
         if fault.code != questions.RUNS_BACK or last is None:

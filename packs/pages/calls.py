@@ -1,5 +1,6 @@
 """Noting that the owner of a pack was called, or that somebody tried."""
 
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -9,10 +10,9 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from packs.errors import DomainError
 from packs.models import Call, Pack
 from packs.pages.doors import actor, form, roles
-from packs.pages.forms import Day, EntryForm
+from packs.pages.forms import Day, EntryForm, stored
 from packs.reads import names
 from packs.reads.owners import owner_of
 from packs.reads.roles import may
@@ -52,23 +52,19 @@ def call_new(request: HttpRequest) -> HttpResponseBase:
     """Note a call; the pack and the reason may come with the link."""
     asked = {name: request.GET.get(name, "") for name in ("pack", "reason")}
     filled = CallForm(request.POST or None, initial=asked)
-    if request.method == "POST" and filled.is_valid() and _stored(request, filled):
+    if request.method == "POST" and filled.is_valid() and _noted(request, filled):
         messages.success(request, "The call is noted.")
         return redirect("today" if may(roles(request), "visits", write=False) else "home")
     pack = names.packs().filter(serial__upper=asked["pack"].upper()).first()
     return render(request, "packs/calls/new.html", {"form": filled, **_owner(request, pack)})
 
 
-def _stored(request: HttpRequest, filled: CallForm) -> bool:
+def _noted(request: HttpRequest, filled: CallForm) -> bool:
     entry = {**filled.entry(), "external_id": filled.external_id}
     if request.GET.get("visit"):
         entry["visit"] = request.GET["visit"]
-    try:
-        calls.record_call(by=actor(request), at=timezone.now(), entry=entry)
-    except DomainError as error:
-        filled.refuse(error)
-        return False
-    return True
+    write = partial(calls.record_call, by=actor(request), at=timezone.now(), entry=entry)
+    return stored(filled, write) is not None
 
 
 def _owner(request: HttpRequest, pack: Pack | None) -> dict[str, Any]:

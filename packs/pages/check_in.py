@@ -255,6 +255,9 @@ def _done(request: HttpRequest, done: CheckedIn) -> HttpResponse:
 def _to_mind(done: CheckedIn) -> list[str]:
     """What the desk is told along with it."""
     told = []
+    before = arrivals.still_here(done.visit.vehicle, done.visit.pack, besides=done.visit)
+    if before is not None:
+        told.append(f"Its visit of {day(before.opened_at)} is not closed yet.")
     if done.visit.pack is None:
         told.append("No pack is known in it: this is a visit of the car alone.")
     for row in done.ended:
@@ -273,7 +276,8 @@ def _shown(
     missed: str = "",
     at_row: int | None = None,
 ) -> HttpResponse:
-    if not sent.is_bound:
+    told = _told(sent.known, sent.site)
+    if not sent.is_bound and (at_row is not None or not told["still_here"]):
         first = "visit__complaint" if sent.fixed else "vehicle__vin"
         sent.focus(first if at_row is None else f"codes__{at_row}__code")
     context = {
@@ -285,7 +289,7 @@ def _shown(
         "changed": sent.touched("vehicle__plate", "owner__name", "owner__phone", *PACK, *CAME),
         "codes_said": at_row is not None or _codes_said(sent),
         "wording": wording(),
-        **_told(sent.known, sent.site),
+        **told,
     }
     return render(request, "packs/check_in/form.html", context, status=status)
 

@@ -1,6 +1,7 @@
 """The pages of cores: old packs owed in exchange, handed in, judged, refunded."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -10,10 +11,9 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from packs.errors import DomainError
 from packs.models import Core, Visit
 from packs.pages.doors import actor, form, page, roles
-from packs.pages.forms import Day, EntryForm, MoneyField
+from packs.pages.forms import Day, EntryForm, MoneyField, stored
 from packs.reads import cores as read
 from packs.reads import names, photos, sites
 from packs.reads.roles import may
@@ -117,22 +117,12 @@ def core_new(request: HttpRequest) -> HttpResponseBase:
         entry = {**filled.entry(), "external_id": filled.external_id}
         if request.GET.get("visit"):
             entry["visit"] = request.GET["visit"]
-        core = _stored(request, filled, entry, now)
+        write = partial(cores.record_core, by=actor(request), at=now, entry=entry)
+        core = stored(filled, write)
         if core is not None:
             messages.success(request, f"Stored: pack {entry['pack']} is owed as a core.")
             return redirect("core", key=_key(core))
     return render(request, "packs/cores/new.html", {"form": filled})
-
-
-def _stored(
-    request: HttpRequest, filled: EntryForm, entry: dict[str, Any], now: datetime
-) -> Core | None:
-    """The core, or None where the form now says what is wrong."""
-    try:
-        return cores.record_core(by=actor(request), at=now, entry=entry).row
-    except DomainError as error:
-        filled.refuse(error)
-        return None
 
 
 @page("cores")
@@ -176,10 +166,12 @@ def core_judge(request: HttpRequest, key: str) -> HttpResponseBase:
         return redirect("core-judge", key=_key(newest))
     filled = ReturnForm(request.POST or None, initial=_initial(row, sites.day(now)))
     if request.method == "POST" and filled.is_valid():
-        stored = _stored(request, filled, _judged(row, filled), now)
-        if stored is not None:
-            messages.success(request, f"Stored: the core is {stored.state}.")
-            return redirect("core", key=_key(stored))
+        entry = _judged(row, filled)
+        write = partial(cores.record_core, by=actor(request), at=now, entry=entry)
+        judged = stored(filled, write)
+        if judged is not None:
+            messages.success(request, f"Stored: the core is {judged.state}.")
+            return redirect("core", key=_key(judged))
     context = {"form": filled, "core": row, "key": _key(row)}
     return render(request, "packs/cores/judge.html", context)
 

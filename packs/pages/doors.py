@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from packs.errors import NotFound
 from packs.models import Account, Site
+from packs.pages import resending
 from packs.reads import sites
 from packs.reads.roles import may
 from packs.writes import clients
@@ -20,6 +21,8 @@ from packs.writes.actors import Actor
 
 Keys = ParamSpec("Keys")
 View = Callable[Concatenate[HttpRequest, Keys], HttpResponseBase]
+
+NO_STORE = "no-store, private"  # tablets are shared: who signs out leaves no page behind
 
 # The language of a site is English as it writes its dates: see shop/formats/.
 LANGUAGES = {"day_month": "en-gb", "month_day": "en-us", "iso": "en-ca"}
@@ -47,7 +50,8 @@ def form(resource: str) -> Callable[[View[Keys]], View[Keys]]:
 def _guarded(view: View[Keys], resource: str, *, write: bool) -> View[Keys]:
     def answer(request: HttpRequest, /, *args: Keys.args, **keys: Keys.kwargs) -> HttpResponseBase:
         if not request.user.is_authenticated:
-            return redirect_to_login(request.get_full_path())
+            sent = request.method == "POST"
+            return resending.offer(request) if sent else redirect_to_login(request.get_full_path())
         if not may(roles(request), resource, write=write):
             raise PermissionDenied
         if not all(str(said).isprintable() for said in (*keys.values(), *_asked(request))):
@@ -56,9 +60,11 @@ def _guarded(view: View[Keys], resource: str, *, write: bool) -> View[Keys]:
         zone, language = timezone.override(sites.zone(site)), translation.override(_language(site))
         with sites.held(site), zone, language:
             try:
-                return view(request, *args, **keys)
+                response = view(request, *args, **keys)
             except NotFound as error:
                 raise Http404(str(error)) from error
+        response.headers["Cache-Control"] = NO_STORE
+        return response
 
     update_wrapper(answer, view)
     return answer

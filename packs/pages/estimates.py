@@ -1,7 +1,7 @@
 """The pages of estimates: what work is expected to cost, and the owner's word on it."""
 
 from collections.abc import Iterator, Mapping
-from datetime import datetime
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -11,12 +11,13 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from packs.errors import DomainError
 from packs.models import Consent, CostEstimate, EstimateLine, Visit
 from packs.pages.doors import actor, form
-from packs.pages.forms import BELOW, Day, EntryForm, Moment, MoneyField
+from packs.pages.forms import BELOW, Day, MoneyField, stored
 from packs.pages.papers.estimate import wording
 from packs.pages.papers.sheets import asked_by
+from packs.pages.waits import WaitForm
+from packs.pages.word import WordForm
 from packs.reads import cost_estimates as read
 from packs.reads import names, sites
 from packs.rules.costs import CENT
@@ -24,17 +25,12 @@ from packs.rules.identity import encode
 from packs.writes import consents, cost_estimates
 
 ROWS = 5  # empty lines that a new estimate begins with, and as many more at a press
+OTHERS = ("tax_pct", "valid_until", "note", "now_waits")
 PARTS = ("kind", "what", "quantity", "unit_price")
 KINDS = [
     (EstimateLine.Kinds.PART.value, "Part"),
     (EstimateLine.Kinds.LABOUR.value, "Labour"),
     (EstimateLine.Kinds.OTHER.value, "Other"),
-]
-HOW = [
-    (Consent.How.SIGNED.value, "Signed"),
-    (Consent.How.IN_PERSON.value, "In person"),
-    (Consent.How.TELEPHONE.value, "By telephone"),
-    (Consent.How.MAIL.value, "By mail"),
 ]
 NUMBER = {"inputmode": "decimal"}
 
@@ -48,7 +44,7 @@ class Quantity(forms.DecimalField):
         return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
 
 
-class EstimateForm(EntryForm):
+class EstimateForm(WaitForm):
     """An estimate with so many lines; those left empty do not count."""
 
     rows = forms.IntegerField(widget=forms.HiddenInput, min_value=1, required=False)
@@ -82,7 +78,7 @@ class EstimateForm(EntryForm):
             yield {"number": row + 1, **{part: self[_named(row, part)] for part in PARTS}}
 
     def others(self) -> list[forms.BoundField]:
-        return [self[name] for name in ("tax_pct", "valid_until", "note")]
+        return [self[name] for name in OTHERS if name in self.fields]
 
     def clean(self) -> dict[str, Any]:
         """A line that was begun is whole."""
@@ -129,24 +125,10 @@ def _named(row: int, part: str) -> str:
     return BELOW.join(("lines", str(row), part))
 
 
-class WordForm(EntryForm):
-    """What the owner said."""
+class ExtraWordForm(WaitForm, WordForm):
+    """What the owner said to extra work, and what the car waits for then."""
 
-    given = forms.TypedChoiceField(
-        label="The owner",
-        choices=[("yes", "agrees"), ("no", "refuses")],
-        coerce=lambda text: text == "yes",
-        widget=forms.RadioSelect,
-    )
-    how = forms.ChoiceField(label="How", choices=HOW, widget=forms.RadioSelect)
-    at = Moment(label="When")
-    note = forms.CharField(
-        label="Note",
-        required=False,
-        max_length=5000,
-        widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="Names and numbers belong to the customer's page, not here.",
-    )
+    field_order = ("given", "how", "at", "note", "now_waits")
 
 
 @form("cost-estimates")
@@ -156,12 +138,17 @@ def estimate_new(request: HttpRequest, key: str) -> HttpResponseBase:
     rows = _rows(request)
     if "more" in request.POST:
         typed = {name: value for name, value in request.POST.items() if name != "more"}
+        typed.setdefault("now_waits", "")
         filled = EstimateForm(initial=typed, rows=rows + ROWS)
     else:
         filled = EstimateForm(request.POST or None, rows=rows)
+    filled.offer(visit, "The car now waits for the owner’s word")
     if request.method == "POST" and filled.is_bound and filled.is_valid():
-        row = _stored(request, filled, key)
+        entry = {**filled.entry(), "visit": key, "external_id": filled.external_id}
+        record = cost_estimates.record_cost_estimate
+        row = stored(filled, partial(record, by=actor(request), at=timezone.now(), entry=entry))
         if row is not None:
+            filled.move(request, visit, Visit.WaitsFor.OWNER.value, at=timezone.now())
             total = read.sums(row).total
             said = f"Stored: an estimate of {total} {sites.present().currency}".rstrip()
             messages.success(request, f"{said} in all. The owner's word is awaited.")
@@ -176,30 +163,22 @@ def _rows(request: HttpRequest) -> int:
     return int(said) if said.isdecimal() and 1 <= int(said) <= cost_estimates.LINES_MAX else ROWS
 
 
-def _stored(request: HttpRequest, filled: EstimateForm, key: str) -> CostEstimate | None:
-    """The estimate, or None where the form now says what is wrong."""
-    entry = {**filled.entry(), "visit": key, "external_id": filled.external_id}
-    try:
-        stored = cost_estimates.record_cost_estimate(
-            by=actor(request), at=timezone.now(), entry=entry
-        )
-    except DomainError as error:
-        filled.refuse(error)
-        return None
-    return stored.row
-
-
 @form("consents")
 def estimate_word(request: HttpRequest, key: str) -> HttpResponseBase:
     """The owner's word to the work of an estimate; the sentence put to the owner is kept."""
     rows = read.rows().select_related("visit__vehicle", "visit__pack")
     row = names.addressed(rows, key)
     now, said = timezone.now(), wording(row, asked_by(request))
-    filled = WordForm(request.POST or None, initial={"at": now})
+    filled = ExtraWordForm(request.POST or None, initial={"at": now})
+    awaited = row.visit.waits_for == Visit.WaitsFor.OWNER
+    filled.offer(row.visit, "If the owner agrees, the car now waits for the bench", ticked=awaited)
     counts = row.voided_at is None
     if request.method == "POST" and counts and filled.is_valid():
         entry = _word(row, filled, said)
-        if _noted(request, filled, entry, now):
+        write = partial(consents.record_consent, by=actor(request), at=now, entry=entry)
+        if stored(filled, write) is not None:
+            if entry["given"]:
+                filled.move(request, row.visit, Visit.WaitsFor.BENCH.value, at=now)
             agreed = "agreed" if entry["given"] else "refused"
             messages.success(request, f"Stored: the owner {agreed}.")
             return redirect("paper", kind="estimate", key=key)
@@ -217,7 +196,7 @@ def estimate_word(request: HttpRequest, key: str) -> HttpResponseBase:
     return render(request, "packs/estimates/word.html", context)
 
 
-def _word(row: CostEstimate, filled: WordForm, said: str) -> dict[str, Any]:
+def _word(row: CostEstimate, filled: ExtraWordForm, said: str) -> dict[str, Any]:
     entry = filled.entry()
     entry["given"] = filled.cleaned_data["given"]
     return {
@@ -228,12 +207,3 @@ def _word(row: CostEstimate, filled: WordForm, said: str) -> dict[str, Any]:
         "wording": said,
         "external_id": filled.external_id,
     }
-
-
-def _noted(request: HttpRequest, filled: WordForm, entry: Mapping[str, Any], now: datetime) -> bool:
-    try:
-        consents.record_consent(by=actor(request), at=now, entry=entry)
-    except DomainError as error:
-        filled.refuse(error)
-        return False
-    return True

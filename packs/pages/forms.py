@@ -1,18 +1,30 @@
 """Pages that take input: fields named as the pointers of what they fill, and errors beside them."""
 
 import re
-from collections.abc import Iterator
-from datetime import datetime
-from typing import Any
+from collections.abc import Callable, Iterator
+from datetime import date, datetime
+from typing import Any, TypeVar
 from uuid import uuid4
 
 from django import forms
+from django.db.models import Model
 from django.forms.renderers import DjangoTemplates
 
-from packs.errors import DomainError
+from packs.errors import DomainError, Fault
 from packs.models import Site
 from packs.reads import sites
-from packs.rules.bounds import FARTHEST_KM, KM_PER_MILE, TOO_HIGH, TOO_LOW
+from packs.rules.bounds import (
+    BAD_YEAR,
+    EARLIEST,
+    FARTHEST_KM,
+    KM_PER_MILE,
+    LATEST,
+    TOO_HIGH,
+    TOO_LOW,
+)
+from packs.writes.recording import Outcome
+
+RowT = TypeVar("RowT", bound=Model)
 
 BELOW = "__"  # in the name of a field, where its pointer has a slash
 LARGEST_AMOUNT = 99_999_999  # that a column of money holds
@@ -84,14 +96,39 @@ class EntryForm(forms.Form):
         for fault in error.faults:
             name = fault.pointer.strip("/").replace("/", BELOW)
             where = name if name in self.fields and not self._hidden(name) else None
-            self.add_error(where, forms.ValidationError(fault.detail, code=fault.code))
+            told = worded(fault, str(self.cleaned_data.get(name) or ""))
+            self.add_error(where, forms.ValidationError(told, code=fault.code))
 
     def _hidden(self, name: str) -> bool:
         return bool(self.fields[name].widget.is_hidden)
 
 
+def stored(form: EntryForm, write: Callable[[], Outcome[RowT]]) -> RowT | None:
+    """The row that was written, or None where the form now says what is wrong."""
+    try:
+        return write().row
+    except DomainError as error:
+        form.refuse(error)
+        return None
+
+
+def worded(fault: Fault, serial: str) -> str:
+    """What is wrong, as people at the counter can act on it."""
+    if fault.code != "unknown_pack":
+        return fault.detail
+    return f"No pack '{serial}' is recorded; check the car in first, or correct the serial."
+
+
+def of_our_time(when: date | datetime) -> None:
+    """Refuse a year that nobody meant."""
+    if not EARLIEST < when.year < LATEST:
+        raise forms.ValidationError(BAD_YEAR, code="out_of_range")
+
+
 class Day(forms.DateField):
     """A calendar date, picked or typed as the browser likes it."""
+
+    default_validators = [of_our_time]
 
     def __init__(self, **kwargs: Any) -> None:
         widget = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
@@ -100,6 +137,8 @@ class Day(forms.DateField):
 
 class Moment(forms.DateTimeField):
     """An instant by the clock of the site."""
+
+    default_validators = [of_our_time]
 
     def __init__(self, **kwargs: Any) -> None:
         widget = forms.DateTimeInput(format="%Y-%m-%dT%H:%M", attrs={"type": "datetime-local"})

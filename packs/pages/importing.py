@@ -5,7 +5,7 @@ import io
 import re
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from time import monotonic
 from typing import Any
 
@@ -17,16 +17,17 @@ from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 
-from packs.errors import DomainError, TooLarge
+from packs.errors import DomainError, Fault, TooLarge
 from packs.models import ImportFile, ImportSource
 from packs.pages.doors import actor, form
+from packs.pages.forms import worded
 from packs.pages.import_forms import VOLTAGE, ColumnsForm, FileForm
 from packs.reads import imports as files
 from packs.reads import names
 from packs.rules.bounds import CODE_LENGTH
 from packs.rules.spreadsheets import Sheet, defused
 from packs.writes import import_sources, imports
-from packs.writes.imports import REFUSED, REPEATED, STORED, Verdict
+from packs.writes.imports import REFUSED, REPEATED, STORED, Refusal, Verdict
 
 WORK_FOR_S = 5.0  # of one request; common practice, no source
 PER_PAGE = 50  # lines of a kind on one page
@@ -175,7 +176,7 @@ class Tried:
             self.ways[verdict.how[:2]] += 1
         place = self.counts[REFUSED] if bad else self.counts[STORED] + self.counts[REPEATED]
         if (place - 1) // PER_PAGE == (refused if bad else good) - 1:
-            (self.refused if bad else self.good).append(verdict)
+            (self.refused if bad else self.good).append(_told(verdict))
 
     @property
     def told_ways(self) -> list[tuple[int, str]]:
@@ -188,6 +189,16 @@ class Tried:
     @property
     def fine(self) -> int:
         return self.counts[STORED] + self.counts[REPEATED]
+
+
+def _told(verdict: Verdict) -> Verdict:
+    """A verdict in the words of the pages."""
+    return replace(verdict, refusals=tuple(_worded(one, verdict) for one in verdict.refusals))
+
+
+def _worded(refusal: Refusal, verdict: Verdict) -> Refusal:
+    fault = Fault("", refusal.code, refusal.detail)
+    return replace(refusal, detail=worded(fault, verdict.serial))
 
 
 def _tried(row: ImportFile, *, after: int = 0, refused: int = 1, good: int = 1) -> Tried:
@@ -306,7 +317,7 @@ def refused(request: HttpRequest, key: str) -> HttpResponseBase:
 def _csv(tried: Iterator[list[Verdict]], headers: tuple[str, ...]) -> Iterator[str]:
     yield "\ufeff" + _csv_row(["line", "column", "why", *headers])
     for verdicts in tried:
-        for verdict in verdicts:
+        for verdict in map(_told, verdicts):
             for refusal in verdict.refusals:
                 told = [str(verdict.number), refusal.header, refusal.detail]
                 yield _csv_row([*told, *verdict.cells])

@@ -1,5 +1,6 @@
 """Adding a photograph of a pack, from a file or a tablet's camera."""
 
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -9,9 +10,8 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from packs.errors import DomainError
 from packs.pages.doors import actor, form
-from packs.pages.forms import EntryForm
+from packs.pages.forms import EntryForm, stored
 from packs.reads import names, photos
 from packs.rules.pictures import LARGEST_BYTES
 from packs.writes import photos as writes
@@ -50,7 +50,7 @@ def photo_new(request: HttpRequest) -> HttpResponseBase:
     """Store a photograph; the pack may come with the link."""
     serial = request.GET.get("pack", "")
     filled = PhotoForm(request.POST or None, request.FILES or None, initial={"pack": serial})
-    if request.method == "POST" and filled.is_valid() and _stored(request, filled):
+    if request.method == "POST" and filled.is_valid() and _taken(request, filled):
         messages.success(request, "The photograph is stored.")
         return redirect("pack", serial=filled.cleaned_data["pack"])
     pack = names.packs().filter(serial__upper=serial.upper()).first()
@@ -58,13 +58,9 @@ def photo_new(request: HttpRequest) -> HttpResponseBase:
     return render(request, "packs/photos/new.html", context)
 
 
-def _stored(request: HttpRequest, filled: PhotoForm) -> bool:
+def _taken(request: HttpRequest, filled: PhotoForm) -> bool:
     entry = {**filled.entry(), "external_id": filled.external_id}
     if request.GET.get("visit"):
         entry["visit"] = request.GET["visit"]
-    try:
-        writes.record_photo(by=actor(request), at=timezone.now(), entry=entry)
-    except DomainError as error:
-        filled.refuse(error)
-        return False
-    return True
+    write = partial(writes.record_photo, by=actor(request), at=timezone.now(), entry=entry)
+    return stored(filled, write) is not None

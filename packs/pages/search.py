@@ -43,9 +43,7 @@ def suggest(request: HttpRequest) -> HttpResponse:
         "most": SUGGESTED,
         "recent": [] if text else recent.last_seen(),
     }
-    response = render(request, "packs/suggest.html", context)
-    response["Cache-Control"] = "no-store"  # names of owners stay in no cache
-    return response
+    return render(request, "packs/suggest.html", context)
 
 
 def _asked(request: HttpRequest) -> tuple[str, bool]:

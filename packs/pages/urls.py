@@ -5,6 +5,7 @@ from django.urls import path
 from packs.pages import (
     calls,
     check_in,
+    claims,
     cores,
     customer,
     estimates,
@@ -13,6 +14,7 @@ from packs.pages import (
     photos,
     search,
     visit,
+    word,
 )
 from packs.pages.papers import sheets, texts
 
@@ -35,6 +37,8 @@ urlpatterns = [
     path("import/<str:key>/refused.csv", importing.refused, name="import-refused"),
     path("visits/<str:key>/", visit.visit, name="visit"),
     path("visits/<str:key>/estimate/", estimates.estimate_new, name="estimate-new"),
+    path("visits/<str:key>/word/", word.visit_word, name="visit-word"),
+    path("visits/<str:key>/claim/", claims.claim, name="claim"),
     path("visits/<str:key>/papers/", sheets.visit_papers, name="visit-papers"),
     path("estimates/<str:key>/word/", estimates.estimate_word, name="estimate-word"),
     path("papers/texts/", texts.texts, name="paper-texts"),

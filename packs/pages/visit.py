@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from packs.errors import DomainError
 from packs.models import TroubleCode, Visit
+from packs.pages.claims import told
 from packs.pages.doors import actor, form, roles
 from packs.pages.forms import EntryForm, Moment
 from packs.pages.units import distance
@@ -20,6 +21,7 @@ from packs.reads.roles import may
 from packs.rules.identity import encode
 from packs.writes.visits import change_visit
 
+MOMENT = "%Y-%m-%dT%H:%M"  # as a box for an instant holds it (HTML, 4.10.5.1.11)
 NOTHING = "nothing"  # a choice of its own, where the register keeps an empty text
 FARTHEST_PROMISE = timedelta(days=2 * 365)  # from arrival; beyond it a year was mistyped
 WAITS = (
@@ -39,8 +41,14 @@ STATES = (
 )
 
 
+SAID = ("state", "waits_for", "promised_at")
+
+
 class VisitForm(EntryForm):
-    """How a visit goes on; `version` is the one that whoever sends it was looking at."""
+    """How a visit goes on; `version` is the one that whoever sends it was looking at.
+
+    Each field carries the value that it was shown with, so that one nobody touched says nothing.
+    """
 
     state = forms.ChoiceField(choices=STATES, label="State")
     waits_for = forms.ChoiceField(choices=WAITS, label="Waits for")
@@ -58,6 +66,8 @@ class VisitForm(EntryForm):
             "version": row.version,
         }
         super().__init__(*args, initial=now)
+        for name in SAID:
+            self.fields[name].show_hidden_initial = True
 
     def clean_promised_at(self) -> datetime | None:
         promised: datetime | None = self.cleaned_data["promised_at"]
@@ -70,7 +80,7 @@ class VisitForm(EntryForm):
         return promised
 
     def changes(self) -> dict[str, Any]:
-        """The fields that are no longer as they were shown."""
+        """The fields that are no longer as they were shown, nor as they stand."""
         said = self.cleaned_data
         waits_for = "" if said["waits_for"] == NOTHING else said["waits_for"]
         stands = {
@@ -78,11 +88,28 @@ class VisitForm(EntryForm):
             "waits_for": waits_for,
             "promised_at": said["promised_at"],
         }
-        return {name: value for name, value in stands.items() if getattr(self.row, name) != value}
+        touched = {name: stands[name] for name in SAID if self._touched(name)}
+        return {name: value for name, value in touched.items() if getattr(self.row, name) != value}
 
-    def look_again(self, version: int) -> None:
-        """Sent once more, it is sent by who has read how the visit stands now."""
-        self.data = {**dict(self.data.items()), "version": str(version)}
+    def _touched(self, name: str) -> bool:
+        """Whether it was changed; all that is sent without the value it was shown with."""
+        return name in self.changed_data or self[name].html_initial_name not in self.data
+
+    def look_again(self, row: Visit) -> None:
+        """Sent once more, it is sent by who has read how the visit stands now.
+
+        What nobody touched is shown as it stands; what was typed stays.
+        """
+        fresh, data = VisitForm(row), dict(self.data.items())
+        touched = [name for name in SAID if self._touched(name)]
+        for name in SAID:
+            stands = fresh[name].value()
+            if isinstance(stands, datetime):
+                stands = stands.strftime(MOMENT)
+            data[self[name].html_initial_name] = stands or ""
+            if name not in touched:
+                data[name] = stands or ""
+        self.data = {**data, "version": str(row.version)}
 
 
 def _minute(at: datetime | None) -> datetime | None:
@@ -103,13 +130,13 @@ def visit(request: HttpRequest, key: str) -> HttpResponse:
         except DomainError as error:
             sent.refuse(error)
             row = visits.addressed(key)
-            sent.look_again(row.version)
+            sent.look_again(row)
     return _shown(request, row, sent, status=422)
 
 
 def _stored(request: HttpRequest, row: Visit, sent: VisitForm) -> HttpResponse:
     changes, version = sent.changes(), sent.cleaned_data["version"]
-    name = _name(row)
+    name = visits.name_of(row)
     if not changes and version == row.version:
         messages.success(request, f"The visit of {name} stands as it was.")
     else:
@@ -120,14 +147,6 @@ def _stored(request: HttpRequest, row: Visit, sent: VisitForm) -> HttpResponse:
     return HttpResponseRedirect(reverse("today"))
 
 
-def _name(row: Visit) -> str:
-    """By what the desk calls it."""
-    if row.vehicle is not None:
-        return row.vehicle.plate or row.vehicle.vin
-    assert row.pack is not None
-    return row.pack.serial
-
-
 def _shown(request: HttpRequest, row: Visit, sent: VisitForm, status: int = 200) -> HttpResponse:
     sees_owner = may(roles(request), "customers", write=False)
     shown = visits.gather(row, with_owner=sees_owner)
@@ -135,10 +154,14 @@ def _shown(request: HttpRequest, row: Visit, sent: VisitForm, status: int = 200)
     context = {
         "page": shown,
         "form": sent,
-        "name": _name(row),
+        "name": visits.name_of(row),
         "key": encode(Visit.PREFIX, row.pk),
         "sees_owner": sees_owner,
         "estimates": may(roles(request), "cost-estimates", write=True),
+        "notes_word": may(roles(request), "consents", write=True) and not shown.agreed,
+        "claims": may(roles(request), "claims", write=True),
+        "covered": told(shown.covered),
+        "currency": sites.present().currency,
         "odometer": distance(row.odometer_km, sites.present()),
         "days": (now - timezone.localdate(row.opened_at)).days,
         "waits_for": dict(WAITS)[row.waits_for or NOTHING].lower(),

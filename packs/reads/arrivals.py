@@ -42,7 +42,8 @@ class Promise:
 class Arrival:
     """A car, its pack, whose it is, and how it was here before; each if known.
 
-    `sits` says whether the pack is recorded as sitting in the car.
+    `sits` says whether the pack is recorded as sitting in the car, `still_here` is a stay that
+    was not closed yet.
     """
 
     vehicle: Vehicle | None = None
@@ -52,15 +53,11 @@ class Arrival:
     reading: Reading | None = None
     visits: tuple[Visit, ...] = ()
     promises: tuple[Promise, ...] = ()
+    still_here: Visit | None = None
 
     @property
     def last(self) -> Visit | None:
         return self.visits[0] if self.visits else None
-
-    @property
-    def still_here(self) -> Visit | None:
-        """A stay that was not closed yet."""
-        return next((row for row in self.visits if row.state != Visit.State.CLOSED), None)
 
 
 VISITS_LOOKED_AT = 10
@@ -79,19 +76,32 @@ def gather(
         pack = inside[0]
     reading = None if vehicle is None else last_reading(vehicle, at=at)
     said = reading.km if odometer_km is None and reading is not None else odometer_km
-    if vehicle is not None:
-        stays: QuerySet[Visit] = vehicle.visits.all()
-    else:
-        stays = Visit.objects.filter(pack=pack) if pack is not None else Visit.objects.none()
     return Arrival(
         vehicle=vehicle,
         pack=pack,
         sits=pack in inside,
         owner=None if vehicle is None else vehicle.customer,
         reading=reading,
-        visits=tuple(stays.order_by("-opened_at", "-pk")[:VISITS_LOOKED_AT]),
+        visits=tuple(_stays(vehicle, pack)[:VISITS_LOOKED_AT]),
         promises=() if pack is None else promises(pack, at=at, odometer_km=said),
+        still_here=still_here(vehicle, pack),
     )
+
+
+def still_here(
+    vehicle: Vehicle | None, pack: Pack | None, *, besides: Visit | None = None
+) -> Visit | None:
+    """The last stay of the car, or of a pack by itself, that was not closed yet."""
+    rows = _stays(vehicle, pack).exclude(state=Visit.State.CLOSED)
+    return (rows if besides is None else rows.exclude(pk=besides.pk)).first()
+
+
+def _stays(vehicle: Vehicle | None, pack: Pack | None) -> QuerySet[Visit]:
+    """The stays of the car, or of a pack by itself, the last first."""
+    if vehicle is None and pack is None:
+        return Visit.objects.none()
+    of = {"pack": pack} if vehicle is None else {"vehicle": vehicle}
+    return Visit.objects.filter(**of).order_by("-opened_at", "-pk")
 
 
 def sitting(vehicle: Vehicle, *, at: datetime) -> list[Installation]:

@@ -11,6 +11,7 @@ from packs.models import (
     Equipment,
     Fact,
     ImportSource,
+    Installation,
     Keyed,
     Lot,
     Module,
@@ -95,6 +96,25 @@ def import_source(code: str, pointer: str = "/source") -> ImportSource:
 
 def visit(text: str | None, pointer: str = "/visit") -> Visit | None:
     return _identified(Visit.objects.select_related("pack", "vehicle"), text, pointer, "visit")
+
+
+def visit_of(pack: Pack, text: str | None, pointer: str = "/visit") -> Visit | None:
+    """The visit on which something of that pack was told; Contradiction for one of another pack.
+
+    A car that comes alone, or with one pack for another, may be about any pack that sat in it.
+    """
+    found = visit(text, pointer)
+    if found is None or found.pack_id in {None, pack.pk}:
+        return found
+    sat = Installation.objects.filter(pack=pack, voided_at__isnull=True)
+    if found.vehicle_id is not None and sat.filter(vehicle=found.vehicle_id).exists():
+        return found
+    raise Contradiction.at(
+        pointer,
+        "visit_of_another_pack",
+        f"That visit is of another pack, and pack {pack.serial} is not recorded in its car; name "
+        "a visit of this pack, record the installation first, or leave the visit out.",
+    )
 
 
 def customer(text: str | None, pointer: str = "/customer") -> Customer | None:

@@ -92,6 +92,7 @@ def ask(entry: Entry, came: Came, *, opened_at: datetime) -> list[Fault]:
     """Everything that is to be answered or corrected before the entry can be stored."""
     return [
         *_of_car(entry, came),
+        *_of_return(entry, came),
         *_of_owner(entry, came),
         *_of_pack(entry, came),
         *_of_move(entry, came, opened_at),
@@ -124,6 +125,20 @@ def _of_car(entry: Entry, came: Came) -> Iterator[Fault]:
 
 def _new_plate(car: Vehicle, said: Entry) -> bool:
     return bool(said.get("plate")) and search_key(said["plate"]) != search_key(car.plate)
+
+
+def _of_return(entry: Entry, came: Came) -> Iterator[Fault]:
+    """A car that never left has its visit already."""
+    here = arrivals.still_here(came.vehicle, came.pack if vin_of(entry) is None else None)
+    if here is not None and not part(entry, "visit").get("here_already"):
+        sentence = (
+            f"It is here already: its visit of {sites.day(here.opened_at).isoformat()} is not "
+            "closed. Go on with that one; if it left and came back since, say so."
+        )
+        yield Fault("/visit/here_already", HERE_ALREADY, sentence)
+
+
+HERE_ALREADY = "here_already"
 
 
 def names_owner(said: Entry) -> bool:

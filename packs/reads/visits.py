@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 from packs.models import Call, Consent, Customer, Installation, TroubleCode, Vehicle, Visit
-from packs.reads import names
+from packs.reads import claims, names
+from packs.reads.claims import Covered
 
 
 @dataclass(frozen=True)
@@ -19,6 +20,13 @@ class VisitPage:
     codes: tuple[TroubleCode, ...]
     consents: tuple[Consent, ...]
     calls: tuple[Call, ...]
+    covered: tuple[Covered, ...]
+
+    @property
+    def agreed(self) -> bool:
+        """Whether the owner's last word to the work of the visit was yes."""
+        word = next((row for row in self.consents if row.about == Consent.About.INTAKE), None)
+        return word is not None and word.given
 
 
 def gather(row: Visit, *, with_owner: bool) -> VisitPage:
@@ -34,7 +42,22 @@ def gather(row: Visit, *, with_owner: bool) -> VisitPage:
         codes=tuple(codes.order_by("control_unit", "code", "pk")),
         consents=tuple(consents.order_by("-happened_at", "-pk")),
         calls=tuple(calls.order_by("-happened_at", "-pk")),
+        covered=claims.of_visit(row),
     )
+
+
+def word_to_intake(row: Visit) -> Consent | None:
+    """What the owner said last to the work of the visit."""
+    rows = Consent.objects.filter(visit=row, voided_at__isnull=True, about=Consent.About.INTAKE)
+    return rows.order_by("-happened_at", "-pk").first()
+
+
+def name_of(row: Visit) -> str:
+    """By what the desk calls it."""
+    if row.vehicle is not None:
+        return row.vehicle.plate or row.vehicle.vin
+    assert row.pack is not None
+    return row.pack.serial
 
 
 def addressed(key: str) -> Visit:

@@ -1,5 +1,6 @@
 """What a file of readings does not say of itself: how it is written, and what holds for all."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -84,7 +85,7 @@ def _wrong_setting(name: str, value: Any) -> Wrong | None:
         if not whole or not low <= value <= high:
             refusal = ("not_whole", f"A whole number from {low} to {high}.")
     elif name in NUMERIC:
-        if not whole and not isinstance(value, float):
+        if not whole and not (isinstance(value, float) and math.isfinite(value)):
             refusal = ("not_a_number", "Not a number such as 20.")
     elif name in FIXED or name == "time_zone":
         refusal = _wrong_text(name, value)

@@ -46,7 +46,7 @@ def record_call(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome
         pack_id=pack.pk,
         happened_at=called_at,
         content={
-            "visit": names.visit(entry.get("visit")),
+            "visit": names.visit_of(pack, entry.get("visit")),
             "happened_at": called_at,
             "reason": entry["reason"],
             "outcome": entry["outcome"],

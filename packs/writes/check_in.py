@@ -262,10 +262,10 @@ def _follow(desk: _Desk, visit: Visit) -> None:
     _record_codes(desk, key)
     if desk.said("consent"):
         entry = {
+            "given": True,
             **desk.said("consent"),
             "visit": key,
             "about": Consent.About.INTAKE.value,
-            "given": True,
             "external_id": desk.name("consent"),
         }
         with _pointed("/consent"):

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from packs.errors import Contradiction, Fault
-from packs.models import Core, Photo, Visit
+from packs.models import Core, Pack, Photo, Visit
 from packs.reads import names, sites
 from packs.writes.actors import Actor
 from packs.writes.judging import day_faults
@@ -22,8 +22,8 @@ def record_core(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome
     """
     pack = names.pack(entry["pack"])
     state = entry.get("state") or Core.State.DUE.value
-    visit = names.visit(entry.get("visit"))
-    photos = _photos(entry)
+    visit = names.visit_of(pack, entry.get("visit"))
+    photos = _photos(entry, pack)
     returned_on = entry.get("returned_on")
     faults = [*_faults(entry, state)]
     if returned_on is not None:
@@ -56,10 +56,15 @@ def _when(entry: Mapping[str, Any], visit: Visit | None, at: datetime) -> dateti
     return at if visit is None else visit.opened_at
 
 
-def _photos(entry: Mapping[str, Any]) -> list[str]:
+def _photos(entry: Mapping[str, Any], pack: Pack) -> list[str]:
+    """The ids of its photographs; Contradiction for one of another pack."""
     photos = list(entry.get("photos") or [])
-    for place, photo in enumerate(photos):
-        names.fact(Photo, photo, f"/photos/{place}")
+    for place, key in enumerate(photos):
+        photo = names.fact(Photo, key, f"/photos/{place}")
+        assert photo is not None
+        if photo.pack_id != pack.pk:
+            sentence = f"That photograph is not of pack {pack.serial}; name one of this pack."
+            raise Contradiction.at(f"/photos/{place}", "photo_of_another_pack", sentence)
     return photos
 
 

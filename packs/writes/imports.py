@@ -155,7 +155,8 @@ def _store(
     """Store one batch; None where somebody else carries the file on."""
     by = sender_of(file)
     with transaction.atomic():
-        row = imports.files().select_for_update(of=("self",)).get(pk=file.pk)
+        # The source too: its columns stay as they are until the batch is in.
+        row = imports.files().select_for_update(of=("self", "source")).get(pk=file.pk)
         if row.lines_done != file.lines_done or row.finished_at is not None:
             return None
         if row.source.version != version:

@@ -38,7 +38,7 @@ def record_photo(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcom
         pack_id=pack.pk,
         happened_at=taken_at,
         content={
-            "visit": names.visit(entry.get("visit")),
+            "visit": names.visit_of(pack, entry.get("visit")),
             "happened_at": taken_at,
             "note": note,
             "width": picture.width,

@@ -8,18 +8,21 @@ from packs.models import Claim, Site
 from packs.pages.units import day, distance
 from packs.reads.warranties import Term
 from reports.reads.pack_page import Cover, PackPage
+from reports.reads.pack_records import Claimed
 
 
 @dataclass(frozen=True)
 class Covered:
     """What to say of the cover: the warranties that run, and the others with how they stand.
 
-    `claim` is what is to be thought of while the car is in the shop.
+    `claim` is what is to be thought of while the car is in the shop; `claimed` where a claim on
+    this visit is recorded.
     """
 
     running: tuple[str, ...]
     others: tuple[str, ...]
     claim: str
+    claimed: bool
 
 
 def covered(page: PackPage, site: Site, today: date) -> Covered:
@@ -28,6 +31,7 @@ def covered(page: PackPage, site: Site, today: date) -> Covered:
         running=tuple(_running(row, site) for row in running) or (_nothing(page, site, today),),
         others=tuple(_other(row, site) for row in page.covers if row not in running),
         claim=_claim(page, running),
+        claimed=bool(_claims_here(page, running)),
     )
 
 
@@ -82,13 +86,20 @@ def _claim(page: PackPage, running: Sequence[Cover]) -> str:
     """What the warranties that run mean for the visit that is open."""
     if page.stay is None or not running:
         return ""
-    here = [one for row in running for one in row.claims if one.visit_id == page.stay.pk]
+    here = _claims_here(page, running)
     if here:
         return CLAIMED[here[-1].decision]
     return (
         "It is in the shop and a warranty runs. If the fault is in what that covers, this is a "
         "claim: settle it before work is charged."
     )
+
+
+def _claims_here(page: PackPage, running: Sequence[Cover]) -> list[Claimed]:
+    """What was claimed on the visit that is open."""
+    if page.stay is None:
+        return []
+    return [one for row in running for one in row.claims if one.visit_id == page.stay.pk]
 
 
 CLAIMED = {

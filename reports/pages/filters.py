@@ -1,10 +1,9 @@
 """What may be asked of the fleet in an address: levels, types, chances, days and names."""
 
-from datetime import date, datetime, time
+from datetime import datetime, time
 from typing import Any
 
 from django import forms
-from django.core.validators import MaxValueValidator, MinValueValidator
 from django.http import QueryDict
 from django.utils import timezone
 
@@ -16,8 +15,6 @@ from reports.pages.words import HORIZON_WORDS, LEVELS
 from reports.reads.fleet import Asked
 
 ANY = "any"
-# No hybrid car is older, and no register will be read later; common practice, no source.
-EARLIEST, LATEST = date(1990, 1, 1), date(2100, 1, 1)
 LONGEST_TEXT = 40  # characters of a serial
 ORDERS = (
     ("chance", "Likeliest to fail first"),
@@ -44,11 +41,7 @@ class FleetFilter(forms.Form):
         required=False, label="Chance of failing at least, %", min_value=0, max_value=100
     )
     within = forms.ChoiceField(required=False, label="Within")
-    seen_since = Day(
-        required=False,
-        label="Seen since",
-        validators=[MinValueValidator(EARLIEST), MaxValueValidator(LATEST)],
-    )
+    seen_since = Day(required=False, label="Seen since")
     text = forms.CharField(required=False, label="Serial or plate", max_length=LONGEST_TEXT)
     order = forms.ChoiceField(required=False, label="Order", choices=ORDERS)
 

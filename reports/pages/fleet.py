@@ -19,6 +19,8 @@ from packs.pages.doors import page
 from packs.pages.units import day, distance
 from packs.reads import sites
 from packs.reads.warranties import Term
+from packs.rules.spreadsheets import defused
+from reports.models import Outlook
 from reports.models.outlooks import HORIZONS_DAYS
 from reports.pages import standing, words
 from reports.pages.figures import NBSP, capital, frequency, percent, volts
@@ -34,7 +36,6 @@ HEADS = {
     "seen": "Last seen",
     "next": "Next check",
 }
-FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what makes a spreadsheet run a cell
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,9 @@ class Row:
     spread: str
     limit: str
     by_trend: bool
+    at_last_check: bool
     growth: str
+    weakest: str
     seen: str
     next_check: str
     late: bool
@@ -75,9 +78,10 @@ def fleet(request: HttpRequest) -> HttpResponse:
     pages = Paginator(range(total), reading.PAGE)
     shown = pages.get_page(request.GET.get("page"))
     lines = reading.page(asked, number=shown.number, at=now)
+    checked = reading.last_spreads([one for one in lines if words.fell_short(one.outlook)])
     context = {
         "form": asked_for,
-        "rows": [_row(line, asked, site, now) for line in lines],
+        "rows": [_row(line, asked, site, now, checked) for line in lines],
         "levels": _levels(request, counted),
         "packs": sum(counted.values()),
         "total": total,
@@ -119,11 +123,13 @@ def _head(request: HttpRequest, asked: Asked, name: str) -> Head:
     return Head(HEADS[name], link, "descending" if descending else "ascending")
 
 
-def _row(line: Line, asked: Asked, site: Site, now: datetime) -> Row:
+def _row(line: Line, asked: Asked, site: Site, now: datetime, checked: Mapping[int, float]) -> Row:
     outlook = line.outlook
     chance = float(getattr(outlook, f"p{asked.horizon_days}"))
     next_check, late = _next_check(line, now)
-    spread, growth = outlook.spread_now_v, outlook.growth_per_year
+    measured, growth = checked.get(line.pack.pk, 0.0), outlook.growth_per_year
+    over = measured >= outlook.limit_v
+    spread = measured if over else outlook.spread_now_v
     return Row(
         line=line,
         level=words.LEVELS[outlook.level],
@@ -132,12 +138,22 @@ def _row(line: Line, asked: Asked, site: Site, now: datetime) -> Row:
         spread="not known" if spread is None else f"{spread:.2f}",
         limit=volts(outlook.limit_v),
         by_trend=outlook.level != "too_little_data" and words.past_by_trend(outlook),
+        at_last_check=over,
         growth="not known" if growth is None else _signed(growth),
+        weakest=_weakest(outlook),
         seen="never" if line.pack.last_contact is None else day(line.pack.last_contact),
         next_check=next_check,
         late=late,
         covered=_covered(line.cover, site),
     )
+
+
+def _weakest(outlook: Outlook) -> str:
+    """The position with what it is a position of."""
+    if outlook.weakest_position is None:
+        return "not known"
+    noun = words.LEVEL_NOUN.get(outlook.series.rpartition("/")[2], "position")
+    return f"{noun}{NBSP}{outlook.weakest_position}"
 
 
 def _signed(growth: float) -> str:
@@ -201,15 +217,9 @@ def _csv(lines: Iterator[Line], site: Site) -> Iterator[str]:
 
 def _record(cells: Iterable[Any]) -> str:
     written = StringIO()
-    csv.writer(written).writerow([defused(cell) for cell in cells])
+    told = (defused(cell) if isinstance(cell, str) else cell for cell in cells)
+    csv.writer(written).writerow(told)
     return written.getvalue()
-
-
-def defused(cell: Any) -> Any:
-    """A cell that no spreadsheet takes for a formula; numbers stay as they are."""
-    if isinstance(cell, str) and cell.startswith(FORMULA):
-        return f"'{cell}"
-    return "" if cell is None else cell
 
 
 def _cells(line: Line, site: Site) -> Iterator[Any]:

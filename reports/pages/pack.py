@@ -5,13 +5,15 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 
-from packs.models import Site
+from packs.models import Customer, Site
 from packs.pages.doors import page, roles
 from packs.pages.units import distance
 from packs.reads import sites
 from packs.reads.roles import may
+from packs.rules.identity import encode
 from reports.models import Outlook
 from reports.pages import charts, standing, tables, unknown, words, work
 from reports.pages.cover import covered
@@ -37,6 +39,7 @@ def pack(request: HttpRequest, serial: str) -> HttpResponse:
         "page": shown,
         "outlook": outlook,
         "sees_owner": may(roles(request), "customers", write=False),
+        "owner_link": _owner_link(shown),
         **answer(outlook, shown, site, now),
         **_said(outlook, shown, now),
         **trend(outlook, shown, now),
@@ -48,6 +51,14 @@ def pack(request: HttpRequest, serial: str) -> HttpResponse:
         "as_read": words.as_read(shown, site),
     }
     return render(request, "reports/pack.html", context)
+
+
+def _owner_link(shown: PackPage) -> str:
+    """The page of who owns the car that it sits in; empty where nobody is recorded."""
+    customer = None if shown.installation is None else shown.installation.vehicle.customer
+    if customer is None:
+        return ""
+    return reverse("customer", args=[encode(Customer.PREFIX, customer.pk)])
 
 
 def answer(outlook: Outlook, shown: PackPage, site: Site, now: datetime) -> dict[str, Any]:
@@ -69,6 +80,7 @@ def _said(outlook: Outlook, shown: PackPage, now: datetime) -> dict[str, Any]:
     return {
         "old": words.by_old_trend(outlook, shown.trail, at=now),
         "for_bench": words.for_bench(outlook, shown.trail, shown.bench, at=now),
+        "figures": words.figures(outlook, shown, at=now),
         "pace": words.pace(outlook, shown.trail, at=now),
         "at_last_check": words.at_last_check(outlook, shown.trail),
         "reasons": words.reasons(outlook, shown.bench),

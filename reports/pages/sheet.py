@@ -37,6 +37,7 @@ def sheet(request: HttpRequest, serial: str) -> HttpResponse:
         "sees_owner": may(roles(request), "customers", write=False),
         **answer(outlook, shown, site, now),
         **trend(outlook, shown, now),
+        "trend_rows": tables.trail_table(shown.trail, places=2),
         "spread_words": tables.trail_for_owner(shown.trail),
         "done": works[:WORKS_SHOWN],
         "more": len(works) > WORKS_SHOWN,

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.urls import reverse
 from django.utils.html import format_html_join
 from django.utils.safestring import SafeString
 
@@ -31,7 +32,7 @@ class SeatRow:
 
     position: int
     block: int
-    tags: str
+    tags: SafeString
     off: str
     remarks: str
 
@@ -57,9 +58,12 @@ def trail_sentence(outlook: Outlook, trail: Trail) -> str:
     return f"{told} Modules or joints were changed on {days}; {since}."
 
 
-def trail_table(trail: Trail) -> SafeString:
+def trail_table(trail: Trail, *, places: int = 3) -> SafeString:
     """The rows in HTML: a hundred of them take a template a third of the page's time."""
-    rows = ((row.day, row.condition, row.spread, FIRST * row.begins) for row in trail_rows(trail))
+    rows = (
+        (row.day, row.condition, row.spread, FIRST * row.begins)
+        for row in trail_rows(trail, places)
+    )
     line = '<tr><td>{}</td><td>{}</td><td class="n">{}</td><td>{}</td></tr>'
     return format_html_join("", line, rows)
 
@@ -86,7 +90,7 @@ def _reading(reading: Reading) -> str:
     return f"{volts(reading.spread_v)} on {day_number(reading.day)}"
 
 
-def trail_rows(trail: Trail) -> list[TrailRow]:
+def trail_rows(trail: Trail, places: int = 3) -> list[TrailRow]:
     """All readings by day, newest first, each telling whether it begins a build."""
     both = [(reading, trail.condition) for reading in trail.read]
     both += [(reading, "rest") for reading in trail.beside]
@@ -96,7 +100,7 @@ def trail_rows(trail: Trail) -> list[TrailRow]:
         TrailRow(
             day_number(reading.day),
             CONDITION_WORDS[condition],
-            f"{reading.spread_v:.3f}",
+            f"{reading.spread_v:.{places}f}",
             begins=reading.build != before,
         )
         for (reading, condition), before in zip(both, builds, strict=False)
@@ -123,12 +127,18 @@ def bench_rows(bench: Bench) -> list[SeatRow]:
         SeatRow(
             position=seat.position,
             block=seat.block,
-            tags=", ".join(seat.tags),
+            tags=_modules(seat),
             off="not read" if seat.off_v is None else f"{seat.off_v:+.3f}".replace("-", "−"),
             remarks="; ".join(_remarks(seat, bench)),
         )
         for seat in bench.seats
     ]
+
+
+def _modules(seat: Seat) -> SafeString:
+    """The tags of its modules, each leading to the module's page."""
+    links = ((reverse("module", args=[tag]), tag) for tag in seat.tags)
+    return format_html_join(", ", '<a href="{}">{}</a>', links)
 
 
 def _remarks(seat: Seat, bench: Bench) -> Iterator[str]:

@@ -19,10 +19,12 @@ from reports.pages.figures import (
     rough,
     volts,
 )
+from reports.reads.knowledge import DAY_S
 from reports.reads.pack_page import Bench, PackPage, Reading, Seat, Trail
 from reports.trends.outlook import DRIFT_PER_YEAR, NEAR_SHARE
 
 STILL_PER_YEAR = 0.02  # growth below this is told as none: less than two readings can show
+SAME = 1e-4  # days within which two times are those of one check, for rounding
 # A yearly check and a month's grace: one older says nothing of now; common practice, no source.
 STALE_CHECK = timedelta(days=395)
 HORIZON_WORDS = {30: "a month", 90: "three months", 180: "half a year", 365: "a year"}
@@ -175,7 +177,7 @@ def _spread(outlook: Outlook, trail: Trail, at: datetime) -> str:
         return f"No spread to compare yet; the limit is {volts(outlook.limit_v)}."
     last = trail.last
     if last is not None and (
-        outlook.level == "too_little_data" or stale(trail, at) or _fell_short(outlook)
+        outlook.level == "too_little_data" or stale(trail, at) or fell_short(outlook)
     ):
         cautions = _cautions(outlook, last.spread_v, old=stale(trail, at))
         return " ".join([at_last_check(outlook, trail), *cautions])
@@ -185,7 +187,7 @@ def _spread(outlook: Outlook, trail: Trail, at: datetime) -> str:
     )
 
 
-def _fell_short(outlook: Outlook) -> bool:
+def fell_short(outlook: Outlook) -> bool:
     """Whether a check was over the limit, and the trend through all of them is not."""
     now_v = outlook.spread_now_v
     return outlook.level == "over_limit" and now_v is not None and now_v < outlook.limit_v
@@ -228,6 +230,22 @@ def conditions(outlook: Outlook) -> str:
     if outlook.series.startswith("load"):
         return f"under load at {outlook.reference_load_a:g}{NBSP}A"
     return "at rest"
+
+
+def figures(outlook: Outlook, page: PackPage, *, at: datetime) -> str:
+    """Why one check is told by more than one spread, where what can be seen differs."""
+    last, check, now_v = page.trail.last, page.last_check, outlook.spread_now_v
+    if last is None or check is None or abs(check.taken_at.timestamp() / DAY_S - last.day) > SAME:
+        return ""
+    shown = {"as read": volts(check.spread_v)}
+    if check.condition == "load":
+        shown[f"brought to {outlook.reference_load_a:g}{NBSP}A"] = volts(last.spread_v)
+    if now_v is not None and outlook.level != "too_little_data" and not stale(page.trail, at):
+        shown["by the trend now"] = volts(now_v)
+    if len(set(shown.values())) == 1:
+        return ""
+    told = ", ".join(f"{figure} {what}" for what, figure in shown.items())
+    return f"One check, more than one figure: the spread of {day_number(last.day)} is {told}."
 
 
 def as_read(page: PackPage, site: Site) -> str:

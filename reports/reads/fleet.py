@@ -25,6 +25,7 @@ from django.db.models import (
 from django.db.models.functions import Coalesce, Concat
 
 from packs.models import Installation, Pack, Vehicle, VoltageCheck, Warranty
+from packs.reads import comparing
 from packs.reads.warranties import Term, terms
 from packs.rules.vehicles import search_key
 from reports.models import Outlook
@@ -209,6 +210,30 @@ def last_checks(outlooks: Sequence[Outlook]) -> dict[int, datetime]:
     for row in kept.values("pack", "condition", "level").annotate(last=Max("taken_at")).order_by():
         if series[row["pack"]] == f"{row['condition']}/{row['level']}":
             found[row["pack"]] = row["last"]
+    return found
+
+
+def last_spreads(lines: Sequence[Line]) -> dict[int, float]:
+    """By pack, what its last check of the series read, V, under load brought to the reference."""
+    last = {(one.pack.pk, one.last_check): one.outlook.series for one in lines if one.last_check}
+    if not last:
+        return {}
+    kept = VoltageCheck.objects.select_related("pack__pack_type", "equipment").filter(
+        pack__in={pack for pack, _ in last},
+        taken_at__in={at for _, at in last},
+        voided_at__isnull=True,
+    )
+    checks = [
+        row
+        for row in kept.order_by("pk")
+        if last.get((row.pack_id or 0, row.taken_at)) == f"{row.condition}/{row.level}"
+    ]
+    found: dict[int, float] = {}
+    derived = comparing.derive(checks)
+    for row in checks:
+        spread = row.spread_v if row.condition == "rest" else derived[row.pk].spread_v
+        if spread is not None and row.pack_id is not None:
+            found[row.pack_id] = spread
     return found
 
 

@@ -20,12 +20,15 @@ RECHECK_LAPSES = timedelta(days=365)  # then the yearly check takes its place; c
 DAY = timedelta(days=1)
 NOTED_BEFORE = timedelta(minutes=15)  # a call often ends before somebody says what is waited for
 SETTLING = (Call.Outcome.REACHED, Call.Outcome.BOOKED)
+BOOKING_HOLDS = timedelta(days=90)  # a booked day is waited for so long; common practice, no source
 STAYS, CORE_CALLS = "stays", "core_calls"
 NEEDS_WORD, READY = Visit.WaitsFor.OWNER, Visit.WaitsFor.COLLECTION
 MILDER: Mapping[str, tuple[str, ...]] = {
     Outlook.Level.NEAR_LIMIT: ("too_little_data", "settled", "drifting"),
     Outlook.Level.OVER_LIMIT: ("too_little_data", "settled", "drifting", "near_limit"),
+    Outlook.Level.TOO_LITTLE_DATA: ("settled", "drifting"),
 }
+ONE_OVER = Q(level=Outlook.Level.TOO_LITTLE_DATA, spread_now_v__gte=F("limit_v"))
 
 
 @dataclass(frozen=True)
@@ -87,7 +90,7 @@ class Today:
 def gather(*, at: datetime, zone: ZoneInfo) -> Today:
     """All of it, by as many queries whatever the number of cars."""
     day = at.astimezone(zone).date()
-    here, owed, urgent, rechecks = _visits(), _cores(day), _urgent(day), _rechecks(day, at)
+    here, owed, urgent, rechecks = _visits(), _cores(day), _urgent(day, at), _rechecks(day, at)
     visits, due = list(here[:STAYS_MAX]), list(owed[:CORES_READ])
     outlooks, swaps = list(urgent[:SHOWN_OF_EACH]), list(rechecks[:SHOWN_OF_EACH])
     packs = {row.pack_id for row in visits} | {row.pack_id for row in outlooks}
@@ -179,13 +182,21 @@ def _settled(reason: Call.Reason, day: date) -> QuerySet[Call]:
     return same.filter(done, ~Exists(later), pack=OuterRef("pack"))
 
 
-def _urgent(day: date) -> QuerySet[Outlook]:
+def _booked(day: date, at: datetime) -> QuerySet[Call]:
+    """The last call about the outlook, where it booked a day that the car has not come for yet."""
+    came = Visit.objects.filter(pack=OuterRef("pack"), opened_at__gte=OuterRef("happened_at"))
+    calls = _settled(Call.Reason.OUTLOOK, day).filter(outcome=Call.Outcome.BOOKED)
+    return calls.filter(~Exists(came), happened_at__gt=at - BOOKING_HOLDS)
+
+
+def _urgent(day: date, at: datetime) -> QuerySet[Outlook]:
     """Packs in service near or over their limit whose owners have not been spoken to of it.
 
-    A call counts while no milder level was told after it.
+    A call counts while no milder level was told after it; a booked day holds whatever is told.
+    Over the limit at their only check they are among them.
     """
     present = Outlook.objects.filter(told_until__isnull=True, pack__status=Pack.Status.IN_SERVICE)
-    spoken = Q()
+    spoken = Q(Exists(_booked(day, at)))
     for level, milder in MILDER.items():
         was_milder = Outlook.objects.filter(
             pack=OuterRef("pack"),
@@ -196,8 +207,9 @@ def _urgent(day: date) -> QuerySet[Outlook]:
         settled = _settled(Call.Reason.OUTLOOK, day).filter(~Exists(was_milder))
         spoken |= Q(Exists(settled), level=level)
     over = When(level=Outlook.Level.OVER_LIMIT, then=Value(0))
-    rows = present.filter(~spoken, ~Exists(_here()), level__in=MILDER)
-    first = Case(over, default=Value(1), output_field=IntegerField())
+    one_over = When(ONE_OVER, then=Value(1))
+    rows = present.filter(Q(level__in=rhythm.AT_ONCE) | ONE_OVER, ~spoken, ~Exists(_here()))
+    first = Case(over, one_over, default=Value(2), output_field=IntegerField())
     return rows.select_related("pack__pack_type").order_by(first, "-p180", "pk")
 
 
@@ -211,7 +223,7 @@ def _rechecks(day: date, at: datetime) -> QuerySet[Swap]:
         taken_at__gte=OuterRef("done_at") + Value(RECHECK_APART),
     )
     told = Outlook.objects.filter(
-        pack=OuterRef("pack"), told_until__isnull=True, level__in=rhythm.AT_ONCE
+        Q(level__in=rhythm.AT_ONCE) | ONE_OVER, pack=OuterRef("pack"), told_until__isnull=True
     )
     spoken = _settled(Call.Reason.RECHECK, day).filter(happened_at__gte=OuterRef("done_at"))
     rows = built.filter(
@@ -270,9 +282,9 @@ def _open(needs: Sequence[Need], zone: ZoneInfo, day: date) -> Iterator[Need]:
 PRESSING = (
     Call.Reason.OWNER_WORD,
     Call.Reason.READY,
+    Call.Reason.CORE,
     Call.Reason.OUTLOOK,
     Call.Reason.RECHECK,
-    Call.Reason.CORE,
 )
 
 

@@ -34,6 +34,8 @@ EXAMPLES: Mapping[str, tuple[str, ...]] = {
     "import": ("/import/",),
     "import-columns": ("/import/{tried}/columns/",),
     "import-file": ("/import/{tried}/", "/import/{stored}/"),
+    "visit-word": ("/visits/{visit}/word/",),
+    "claim": ("/visits/{visit}/claim/",),
     "visit-papers": ("/visits/{visit}/papers/",),
     "estimate-new": ("/visits/{visit}/estimate/",),
     "estimate-word": ("/estimates/{estimate}/word/",),

@@ -113,6 +113,8 @@ def make_desk(office: Office, visit: str) -> dict[str, str]:
     estimate = office.post("cost-estimates", {"visit": visit, "tax_pct": 20, "lines": [line]})
     word = {"about": "intake", "given": True, "how": "signed", "estimate": estimate}
     office.post("consents", {"visit": visit, **word})
+    sat = {"installed_at": ago(days=900), "removed_at": ago(days=501)}
+    office.post("installations", {"pack": OLD, "vehicle": VIN, **sat})
     core = office.post("cores", {"pack": OLD, "visit": visit, "deposit": 300, "due_on": day(-5)})
     office.post("photos", {"pack": PACK, "visit": visit, "image": picture(), "note": "residue"})
     call = {"pack": PACK, "visit": visit, "reason": "owner_word", "outcome": "not_reached"}

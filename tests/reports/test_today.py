@@ -45,6 +45,37 @@ def test_a_pack_near_its_limit_is_called_until_its_owner_was_reached(near: Pack)
     assert reasons() == []
 
 
+def test_a_booked_day_is_waited_for_until_the_car_has_been_here_or_it_is_long_past(
+    near: Pack,
+) -> None:
+    desk.call(near, NOW - 40 * DAY, outcome="booked")
+    assert reasons() == []
+    assert reasons(NOW + today.BOOKING_HOLDS) == [("outlook", "TP-0001")]
+    desk.visit(None, near, NOW - 30 * DAY, state="closed")
+    assert reasons() == [("outlook", "TP-0001")]
+
+
+def test_a_booked_day_with_a_day_to_call_again_comes_back_on_it(near: Pack) -> None:
+    desk.call(near, NOW - 40 * DAY, outcome="booked", again_on=date(2026, 11, 26))
+    assert reasons() == []
+    assert reasons(NOW + DAY) == [("outlook", "TP-0001")]
+
+
+def test_one_check_over_the_limit_is_called_until_its_owner_was_reached() -> None:
+    pack = world.pack("ONE")
+    desk.told(pack, "too_little_data", spread_now_v=1.73, limit_v=1.1)
+    desk.swap(pack, NOW - 40 * DAY)
+    assert reasons() == [("outlook", "ONE")]
+    desk.call(pack, NOW - DAY)
+    assert reasons() == []
+
+
+@pytest.mark.parametrize("waits_for", ["", "diagnosis", "parts", "owner", "collection"])
+def test_a_ready_car_is_called_whatever_it_waits_for(waits_for: str) -> None:
+    desk.visit(None, world.pack("R"), NOW - DAY, state="ready", waits_for=waits_for)
+    assert reasons() == [("ready", "R")]
+
+
 def test_a_call_from_before_the_level_began_does_not_count(near: Pack) -> None:
     desk.call(near, NOW - 11 * DAY)
     assert reasons() == [("outlook", "TP-0001")]
@@ -263,7 +294,7 @@ def test_needs_come_in_the_order_in_which_they_press() -> None:
     desk.visit(None, world.pack("W"), NOW - DAY, waits_for="owner")
     desk.swap(world.pack("S"), NOW - 40 * DAY)
     found: tuple[Need, ...] = seen().needs
-    assert [need.pack.serial for need in found if need.pack] == ["W", "R", "N", "S", "C"]
+    assert [need.pack.serial for need in found if need.pack] == ["W", "R", "C", "N", "S"]
 
 
 def test_cores_that_a_call_has_settled_hide_no_others() -> None:

@@ -41,7 +41,8 @@ class Facts:
 class Table:
     """Rows below a head, sums at their foot; the first cell of a row names it.
 
-    `right` are the columns of figures, from 0.
+    `right` are the columns of figures, from 0; one that `stacks` is read line by line where the
+    screen is narrow.
     """
 
     NAME: ClassVar[str] = "table"
@@ -50,6 +51,7 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     right: tuple[int, ...] = ()
     foot: tuple[tuple[str, ...], ...] = ()
+    stacks: bool = False
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,10 @@ Block = Heading | Text | Facts | Table | Ticks | Signatures | Caution
 
 @dataclass(frozen=True)
 class Paper:
-    """A paper to hand out, about what has the id `key`; `notice` says why it counts no longer."""
+    """A paper to hand out, about what has the id `key`; `notice` says why it counts no longer.
+
+    `visit` is the id of the visit that it belongs to, `pack` the serial of its pack, where known.
+    """
 
     kind: str
     key: str
@@ -91,6 +96,8 @@ class Paper:
     dated: str
     blocks: tuple[Block, ...]
     notice: str = ""
+    visit: str = ""
+    pack: str = ""
 
 
 def paragraphs(text: str) -> Text:
@@ -125,6 +132,8 @@ def _is_shown(letter: str) -> bool:
 
 def _block(block: Block) -> dict[str, Any]:
     said = {field.name: _plain(getattr(block, field.name)) for field in fields(block)}
+    if isinstance(block, Table) and block.stacks:
+        said["labelled"] = [list(zip(said["head"], row, strict=True)) for row in said["rows"]]
     return {"name": block.NAME, "template": f"packs/papers/_{block.NAME}.html", **said}
 
 

@@ -31,21 +31,21 @@ def describe(key: str, asked: Asked) -> Paper:
     row = names.addressed(Core.objects.select_related("pack__pack_type", "visit__vehicle"), key)
     said = words("core_receipt", at=row.recorded_at)
     vehicle = None if row.visit is None else row.visit.vehicle
+    due = row.state == Core.State.DUE
     visit = "" if row.visit_id is None else encode(Visit.PREFIX, row.visit_id)
     given = None if row.visit is None else row.visit.opened_at
     owner = parties.of_owner(vehicle, on=given or row.recorded_at, asked=asked)
     blocks: list[Block] = [
-        paragraphs(said.opening),
-        facts(("Core", key), ("Visit", visit), *owner, *parties.of_car(vehicle)),
+        paragraphs(said.opening) if due else Text((_outcome(row, asked),)),
+        facts(("Recorded on", units.day(row.recorded_at)), *owner, *parties.of_car(vehicle)),
         Heading("The old pack"),
         facts(*parties.of_pack(row.pack)),
         Heading("The deposit"),
         facts(*_deposit(row, asked)),
         paragraphs(row.reason),
-        Heading("How the old pack is taken back"),
+        Heading("How the old pack is taken back" if due else "How the old pack was found"),
         _conditions(row),
-        Text(("A core that fails one of these can be refused.",)),
-        paragraphs(said.closing),
+        *(_to_come(said.closing) if due else ()),
         Signatures(("Place and date", "Owner", "For the workshop")),
         parties.DANGER,
     ]
@@ -57,7 +57,29 @@ def describe(key: str, asked: Asked) -> Paper:
         dated=units.day(row.recorded_at),
         blocks=tuple(blocks),
         notice=notice_of(row),
+        visit=visit,
+        pack=parties.serial_of(row.pack),
     )
+
+
+def _outcome(row: Core, asked: Asked) -> str:
+    """What became of an old pack that came back, and of the deposit."""
+    assert row.returned_on is not None
+    deposit = units.money(row.deposit, asked.site)
+    refund = "" if not row.refund else units.money(row.refund, asked.site)
+    refused = row.state == Core.State.REFUSED
+    told = f"The old pack came back on {units.day(row.returned_on)} and was "
+    told += "refused." if refused else "accepted."
+    if refund:
+        return f"{told} Of the deposit of {deposit}, {refund} was given back."
+    if row.state == Core.State.ACCEPTED:
+        return f"{told} The deposit of {deposit} is still to be given back."
+    return f"{told} The deposit of {deposit} was not given back."
+
+
+def _to_come(closing: str) -> tuple[Block, ...]:
+    """What is said of an old pack that is still owed."""
+    return Text(("A core that fails one of these can be refused.",)), paragraphs(closing)
 
 
 def _deposit(row: Core, asked: Asked) -> list[tuple[str, str]]:

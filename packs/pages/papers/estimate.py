@@ -1,6 +1,6 @@
 """The estimate of cost, with a place for the owner's word."""
 
-from packs.models import CostEstimate
+from packs.models import CostEstimate, Visit
 from packs.pages import units
 from packs.pages.papers import parties
 from packs.pages.papers.asking import Asked, notice_of
@@ -32,7 +32,6 @@ def describe(key: str, asked: Asked) -> Paper:
     blocks: list[Block] = [
         paragraphs(said.opening),
         facts(
-            ("Estimate", key),
             ("Made on", units.moment(row.happened_at)),
             ("Valid until", valid),
             *parties.of_owner(visit.vehicle, on=visit.opened_at, asked=asked),
@@ -54,6 +53,8 @@ def describe(key: str, asked: Asked) -> Paper:
         dated=units.day(row.happened_at),
         blocks=tuple(blocks),
         notice=notice_of(row),
+        visit=encode(Visit.PREFIX, visit.pk),
+        pack=parties.serial_of(visit.pack),
     )
 
 
@@ -87,6 +88,7 @@ def _lines(row: CostEstimate, asked: Asked) -> Table:
         ("What", "Kind", "Quantity", "Each", "Amount"),
         rows,
         right=(2, 3, 4),
+        stacks=True,
         foot=tuple((name, "", "", "", units.money(amount, asked.site)) for name, amount in foot),
     )
 

@@ -45,6 +45,8 @@ def describe(key: str, asked: Asked) -> Paper:
         shop=asked.site.name,
         dated=units.day(visit.opened_at),
         blocks=tuple(blocks),
+        visit=key,
+        pack=parties.serial_of(visit.pack),
     )
 
 

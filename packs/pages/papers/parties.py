@@ -8,7 +8,6 @@ from packs.pages import units
 from packs.pages.papers.asking import Asked
 from packs.pages.papers.blocks import Caution
 from packs.rules import arithmetic
-from packs.rules.identity import encode
 
 CHEMISTRY = {Chemistry.NIMH: "nickel-metal-hydride", Chemistry.LI_ION: "lithium-ion"}
 DANGER = Caution(
@@ -60,11 +59,14 @@ def of_pack(pack: Pack | None) -> list[tuple[str, str]]:
     ]
 
 
+def serial_of(pack: Pack | None) -> str:
+    return "" if pack is None else pack.serial
+
+
 def of_visit(visit: Visit | None, asked: Asked) -> list[tuple[str, str]]:
     if visit is None:
         return []
     return [
-        ("Visit", encode(Visit.PREFIX, visit.pk)),
         ("Came in", units.moment(visit.opened_at)),
         ("Odometer", units.distance(visit.odometer_km, asked.site)),
     ]

@@ -28,7 +28,7 @@ def paper(request: HttpRequest, kind: str, key: str) -> HttpResponse:
 
 def show(request: HttpRequest, made: Paper, *, has_pdf: bool = True) -> HttpResponse:
     """A described paper as a page."""
-    context = {"paper": as_data(made), "has_pdf": has_pdf}
+    context = {"paper": as_data(made), "has_pdf": has_pdf, "visit": made.visit, "pack": made.pack}
     return render(request, "packs/papers/paper.html", context)
 
 

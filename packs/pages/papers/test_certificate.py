@@ -56,6 +56,8 @@ def describe(key: str, asked: Asked) -> Paper:
         shop=asked.site.name,
         dated=units.day(visit.opened_at),
         blocks=tuple(blocks),
+        visit=key,
+        pack=parties.serial_of(visit.pack),
     )
 
 
@@ -136,6 +138,8 @@ def _pair_table(
 
 
 def _when(check: VoltageCheck, pair: Pair, work: Work) -> str:
+    if not work.swaps and (pair.before is None or pair.after is None):
+        return f"Measured on {units.day(check.taken_at)}"
     if not work.swaps:
         return "First" if check is pair.before else "Last"
     return "Before the work" if check is pair.before else "After the work"

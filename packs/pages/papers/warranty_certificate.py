@@ -1,6 +1,6 @@
 """The warranty certificate: what the shop stands behind, until when, and what to do then."""
 
-from packs.models import Warranty
+from packs.models import Visit, Warranty
 from packs.pages import units
 from packs.pages.papers import parties
 from packs.pages.papers.asking import Asked, notice_of
@@ -38,7 +38,7 @@ def describe(key: str, asked: Asked) -> Paper:
     term = terms([row], at=asked.at)[row.pk]
     blocks: list[Block] = [
         paragraphs(said.opening),
-        facts(("Warranty", key), *owner, *parties.of_car(vehicle), *parties.of_pack(row.pack)),
+        facts(*owner, *parties.of_car(vehicle), *parties.of_pack(row.pack)),
         Heading("How long"),
         facts(*_duration(row, term, asked)),
         Text(tuple(_standing(term, asked))),
@@ -62,6 +62,8 @@ def describe(key: str, asked: Asked) -> Paper:
         dated=units.day(row.starts_on),
         blocks=tuple(blocks),
         notice=notice_of(row),
+        visit="" if row.visit is None else encode(Visit.PREFIX, row.visit.pk),
+        pack=row.pack.serial,
     )
 
 

@@ -43,6 +43,7 @@ def pack() -> None:
 def opened(api: Api, address: str) -> Image.Image:
     answer = api("bench").get(address)
     assert (answer.status_code, answer["Content-Type"]) == (200, "image/jpeg")
+    assert answer["Cache-Control"] == "private, max-age=3600"
     return Image.open(BytesIO(answer.content))
 
 

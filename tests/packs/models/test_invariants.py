@@ -1,9 +1,12 @@
 """What must always hold is held by the database: each rule tried with SQL behind the ORM's back."""
 
+import re
 from collections.abc import Sequence
+from importlib import import_module
 from typing import Any
 
 import pytest
+from django.apps import apps
 from django.db import IntegrityError, connection, transaction
 from django.db.models import Model
 
@@ -421,3 +424,30 @@ def test_a_line_of_an_estimate_has_an_amount(amounts: dict[str, int]) -> None:
         EstimateLine.objects.create(
             estimate=CostEstimate.objects.get(), kind="part", what="module", **amounts
         )
+
+
+INSTALLED_BY = ("packs.migrations.0002_invariants", "packs.migrations.0004_desk_kept")
+TRIGGER = re.compile(r"CREATE TRIGGER (\w+)\s.*? ON (packs_\w+)", re.DOTALL)
+THERE = {
+    "sqlite": "SELECT name, tbl_name FROM sqlite_master WHERE type = 'trigger'",
+    "postgresql": """SELECT t.tgname, c.relname FROM pg_trigger t
+                     JOIN pg_class c ON c.oid = t.tgrelid
+                     WHERE NOT t.tgisinternal AND t.tgenabled = 'O'""",
+}
+
+
+def test_no_trigger_is_lost_to_a_later_migration() -> None:
+    """SQLite forgets the triggers of a table that is remade to change a column."""
+    installed: set[tuple[str, str]] = set()
+    for name in INSTALLED_BY:
+        migration = import_module(name)
+        on_sqlite = connection.vendor == "sqlite"
+        statements = list(migration.sqlite(apps)) if on_sqlite else migration.POSTGRESQL
+        found = [TRIGGER.search(one) for one in statements if "CREATE TRIGGER" in one]
+        assert all(found)
+        installed |= {(one[1], one[2]) for one in found if one}
+    with connection.cursor() as cursor:
+        cursor.execute(THERE[connection.vendor])
+        there = {(name, table) for name, table in cursor.fetchall() if table.startswith("packs_")}
+    assert len(installed) > 50
+    assert installed - there == set()

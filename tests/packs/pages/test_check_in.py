@@ -338,7 +338,8 @@ def test_a_lower_odometer_is_confirmed_in_the_unit_of_the_site(desk: Client) -> 
     sheet.send(visit__complaint="Again", visit__odometer_km="5000")
     told = sheet.beside("visit__odometer_sure").replace("\u202f", " ")
     assert "5 000 mi is less than the 60 894 mi read on" in told
-    other = sheet.send(visit__odometer_sure="on", visit__odometer_km="4000")
+    back = {"visit__here_already": "on"}
+    other = sheet.send(visit__odometer_sure="on", visit__odometer_km="4000", **back)
     assert other.status_code == 422
     assert sheet.send(visit__odometer_sure="on").status_code == 302
     assert Visit.objects.order_by("-pk")[0].odometer_km == 6437
@@ -438,6 +439,29 @@ def test_a_pack_that_came_without_its_car(desk: Client) -> None:
     assert sheet.send(visit__complaint="Sent in by a garage").status_code == 302
     visit = Visit.objects.get()
     assert (visit.vehicle, visit.pack) == (None, Pack.objects.get(serial="TP-0101"))
+
+
+def test_a_car_that_never_left_is_asked_about_and_leads_to_its_visit(desk: Client) -> None:
+    Sheet(desk, CAR).send(visit__complaint="Light on")
+    first = Visit.objects.get()
+    sheet = Sheet(desk, CAR)
+    way = f'class="button" href="/visits/{encode(Visit.PREFIX, first.pk)}/">To the open visit<'
+    assert way in sheet.html
+    assert "only if it left and came back since" in sheet.words
+    assert sheet.send(visit__complaint="Again").status_code == 422
+    assert "It is here already: its visit of" in sheet.beside("visit__here_already")
+    assert Visit.objects.count() == 1
+    done = sheet.send(visit__here_already="on")
+    assert Visit.objects.count() == 2
+    assert "is not closed yet" in words(text(desk, done.headers["Location"]))
+
+
+def test_a_word_that_was_no_is_kept(desk: Client) -> None:
+    sheet = Sheet(desk, CAR)
+    assert sheet.send(visit__complaint="Light on", consent__how="refused").status_code == 302
+    word = Consent.objects.get()
+    assert (word.given, word.how, word.about) == (False, "in_person", "intake")
+    assert word.wording == DEFAULTS["intake"].closing
 
 
 def test_a_scrapped_pack_by_itself_is_asked_about(desk: Client) -> None:

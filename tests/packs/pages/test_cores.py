@@ -144,6 +144,8 @@ def test_a_call_about_an_unknown_pack_is_refused() -> None:
     answer = sent(client, "/calls/new/", pack="TP-9", reason="core", outcome="reached")
     assert answer.status_code == 200
     assert 'href="#id_pack"' in answer.content.decode()
+    assert "check the car in first" in answer.content.decode()
+    assert "packs/ first" not in answer.content.decode()
     assert not Call.objects.exists()
 
 

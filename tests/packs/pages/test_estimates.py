@@ -3,10 +3,12 @@
 import re
 from typing import Any
 from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from packs.models import Consent, CostEstimate, Visit
 from packs.rules.identity import encode
@@ -15,6 +17,7 @@ from tests import paperwork, world
 from tests.pages import inline, signed_in, text, words
 
 pytestmark = pytest.mark.django_db
+MOMENT = "%Y-%m-%dT%H:%M"
 
 
 @pytest.fixture
@@ -158,3 +161,46 @@ def test_no_tax_is_read_out_where_none_was_given(visit: str) -> None:
     desk, address = signed_in("desk"), f"/visits/{visit}/estimate/"
     stored = desk.post(address, sent(**line(0, "Module")))
     assert "tax included" not in words(text(desk, stored.headers["Location"]))
+
+
+def waiting(visit: str) -> tuple[str, int]:
+    row = Visit.objects.get()
+    return row.waits_for, row.version
+
+
+def test_the_car_then_waits_for_the_owner_and_after_a_yes_for_the_bench(visit: str) -> None:
+    desk, address = signed_in("desk"), f"/visits/{visit}/estimate/"
+    tick = '<input type="checkbox" name="now_waits" id="id_now_waits" checked>'
+    assert tick in text(desk, address)
+    kept = desk.post(address, sent(more="yes")).content.decode()
+    assert 'name="now_waits"' in kept
+    assert tick not in kept
+    said = sent(**line(0, "Module"), now_waits="on", visit_version=1)
+    there = desk.post(address, said).headers["Location"]
+    assert waiting(visit) == ("owner", 2)
+    desk.post(address, said)
+    assert waiting(visit) == ("owner", 2)
+    assert tick in text(desk, there)
+    here = timezone.now().astimezone(ZoneInfo("Europe/Vienna"))
+    word = {"sent_as": str(uuid4()), "how": "mail", "at": here.strftime(MOMENT)}
+    ticked = {"now_waits": "on", "visit_version": 2}
+    desk.post(there, {**word, **ticked, "given": "no"})
+    assert waiting(visit) == ("owner", 2)
+    desk.post(there, {**word, **ticked, "given": "yes", "sent_as": str(uuid4())})
+    assert waiting(visit) == ("bench", 3)
+
+
+def test_what_it_waits_for_is_left_where_unticked_or_changed_meanwhile(visit: str) -> None:
+    desk, address = signed_in("desk"), f"/visits/{visit}/estimate/"
+    desk.post(address, sent(**line(0, "Module"), visit_version=1))
+    assert waiting(visit) == ("", 1)
+    row, by = Visit.objects.get(), world.actor()
+    visits.change_visit(row, by=by, at=world.later(11), version=1, changes={"waits_for": "parts"})
+    overtaken = sent(**line(0, "Module"), now_waits="on", visit_version=1)
+    told = desk.post(address, overtaken, follow=True).content.decode()
+    assert "was changed meanwhile, so what it waits for was left" in words(told)
+    assert waiting(visit) == ("parts", 2)
+    assert CostEstimate.objects.count() == 2
+    row.refresh_from_db()
+    visits.change_visit(row, by=by, at=world.later(12), version=2, changes={"state": "closed"})
+    assert "now_waits" not in text(desk, address)

@@ -6,7 +6,8 @@ import pytest
 from django import forms
 
 from packs.models import Site
-from packs.pages.forms import Km, MoneyField
+from packs.pages.forms import Day, Km, Moment, MoneyField
+from packs.rules.bounds import BAD_YEAR
 
 pytestmark = pytest.mark.django_db
 
@@ -54,3 +55,16 @@ def test_what_was_typed_stands_in_the_box_again() -> None:
     assert isinstance(MoneyField().widget, forms.TextInput)
     assert not isinstance(MoneyField().widget, forms.NumberInput)
     assert not isinstance(Km(site=Site(distance="km")).widget, forms.NumberInput)
+
+
+@pytest.mark.parametrize("year", ["0001", "1900", "2200", "9999"])
+def test_a_year_that_nobody_meant_is_refused(year: str) -> None:
+    with pytest.raises(forms.ValidationError, match=BAD_YEAR):
+        Day().clean(f"{year}-03-05")
+    with pytest.raises(forms.ValidationError, match=BAD_YEAR):
+        Moment().clean(f"{year}-03-05T09:00")
+
+
+def test_a_year_of_our_time_is_taken() -> None:
+    assert Day().clean("1901-03-05").year == 1901
+    assert Moment().clean("2199-03-05T09:00").year == 2199

@@ -281,3 +281,26 @@ def test_odd_numbers_in_the_address_are_the_first_page(bench: Client) -> None:
     name_columns(bench)
     for asked in ("refused=x", "good=-1", "after=9999999999", "good=²"):
         assert "checks would be stored" in text(bench, f"/import/{key()}/?{asked}")
+
+
+@pytest.mark.parametrize("figure", ["nan", "inf", "-Infinity", "1e999"])
+def test_a_setting_that_is_no_finite_number_is_told_beside_it(bench: Client, figure: str) -> None:
+    hand_in(bench, lines(1))
+    before = ImportSource.objects.get().version
+    answer = name_columns(bench, settings__current_a=figure)
+    assert answer.status_code == 200
+    page = answer.content.decode()
+    assert 'id="id_settings__current_a-error"' in page
+    assert "Not a number such as 20." in page
+    assert ImportSource.objects.get().version == before
+
+
+def test_an_unknown_pack_is_to_be_checked_in(bench: Client) -> None:
+    hand_in(bench, lines(1, "TP-0009") + lines(1).partition(b"\n")[2])
+    page = words(unescape(text(bench, f"/import/{key()}/")))
+    told = "No pack 'TP-0009' is recorded; check the car in first, or correct the serial."
+    assert told in page
+    assert "packs/ first" not in page
+    answer = bench.get(f"/import/{key()}/refused.csv")
+    sent = b"".join(answer.streaming_content).decode()  # type: ignore[attr-defined]
+    assert told in sent

@@ -70,7 +70,7 @@ def test_the_list_under_the_box_shows_each_role_what_it_may_see() -> None:
     desk, bench = signed_in("desk"), signed_in("bench")
     answer = desk.get("/search/suggest/?q=marsh")
     assert "Rosalind Marsh" in answer.content.decode()
-    assert answer.headers["Cache-Control"] == "no-store"
+    assert answer.headers["Cache-Control"] == "no-store, private"
     assert "Marsh" not in text(bench, "/search/suggest/?q=marsh")
     assert signed_in("machine").get("/search/suggest/?q=tp").status_code == 403
     assert Client().get("/search/suggest/?q=tp").headers["Location"].startswith("/sign-in/")

@@ -2,12 +2,14 @@
 
 import re
 from datetime import UTC, datetime, timedelta
+from typing import Any
 from uuid import uuid4
 
 import pytest
 from django.test import Client
 
 from packs.models import Consent, Customer, HistoryEntry, TroubleCode, Vehicle, Visit
+from packs.rules.bounds import BAD_YEAR
 from packs.rules.identity import encode
 from packs.writes import customers, vehicles
 from packs.writes.visits import change_visit, open_visit
@@ -125,6 +127,50 @@ def test_a_change_that_somebody_else_overtook_is_told_and_nothing_typed_is_lost(
     assert (Visit.objects.get().state, Visit.objects.get().waits_for) == ("ready", "parts")
 
 
+def shown(browser: Client, visit: Visit) -> dict[str, str]:
+    """What a browser sends of the form that it was shown, or that came back."""
+    return fields(browser.get(address(visit)))
+
+
+def fields(response: Any) -> dict[str, str]:
+    form = re.findall(r'(?s)<form method="post" class="entry".*?</form>', response.content.decode())
+    found: dict[str, str] = {}
+    for box in re.findall(r"<input [^>]+>", form[0]):
+        told = dict(re.findall(r'(name|value)="([^"]*)"', box))
+        found[told["name"]] = told.get("value", "")
+    for name, choices in re.findall(r'(?s)<select name="([^"]+)".*?>(.*?)</select>', form[0]):
+        found[name] = re.findall(r'value="([^"]*)" selected', choices)[0]
+    return found
+
+
+def test_what_nobody_touched_stays_as_a_colleague_set_it(visit: Visit) -> None:
+    desk = signed_in("desk")
+    mine = {**shown(desk, visit), "promised_at": "2026-11-27T17:00"}
+    meanwhile = {"state": "ready", "waits_for": "collection"}
+    at = CAME + timedelta(hours=1)
+    change_visit(visit, by=world.actor(), at=at, version=visit.version, changes=meanwhile)
+    told = desk.post(address(visit), mine)
+    assert told.status_code == 422
+    again = fields(told)
+    assert (again["state"], again["promised_at"]) == ("ready", "2026-11-27T17:00")
+    assert desk.post(address(visit), again).status_code == 302
+    stands = Visit.objects.get()
+    assert (stands.state, stands.waits_for) == ("ready", "collection")
+    assert stands.promised_at == datetime(2026, 11, 27, 17, tzinfo=UTC)
+
+
+def test_a_promise_made_meanwhile_is_not_taken_back(visit: Visit) -> None:
+    desk = signed_in("desk")
+    mine = {**shown(desk, visit), "waits_for": "parts"}
+    promised = datetime(2026, 11, 27, 17, 0, 30, tzinfo=UTC)
+    meanwhile = {"promised_at": promised}
+    change_visit(visit, by=world.actor(), at=CAME, version=1, changes=meanwhile)
+    again = fields(desk.post(address(visit), mine))
+    assert again["promised_at"] == "2026-11-27T17:00"
+    desk.post(address(visit), again)
+    assert (Visit.objects.get().promised_at, Visit.objects.get().waits_for) == (promised, "parts")
+
+
 def test_only_what_was_changed_is_written(visit: Visit) -> None:
     promised = datetime(2026, 11, 27, 17, 0, 30, tzinfo=UTC)
     change_visit(
@@ -149,7 +195,7 @@ def test_only_what_was_changed_is_written(visit: Visit) -> None:
         ("promised_at", "soon", "Enter a valid date/time"),
         ("promised_at", "2026-11-22T09:00", "That is before it came"),
         ("promised_at", "2062-11-27T09:00", "over two years after it came"),
-        ("promised_at", "0001-01-01T00:00", "That is before it came"),
+        ("promised_at", "0001-01-01T00:00", BAD_YEAR),
         ("version", "", "Open the page again"),
     ],
 )

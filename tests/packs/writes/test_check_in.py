@@ -27,7 +27,7 @@ from packs.rules.identity import encode
 from packs.writes import customers, installations, vehicles, warranties
 from packs.writes.check_in import CheckedIn, check_in
 from packs.writes.recording import lock
-from packs.writes.visits import open_visit
+from packs.writes.visits import change_visit, open_visit
 from tests import world
 from tests.world import later
 
@@ -118,7 +118,8 @@ def test_a_known_car_with_its_pack() -> None:
 
 def test_a_pack_in_the_shop_already_stays_so_without_a_line() -> None:
     arrive()
-    arrive(external_id="page:2", at=NOW + timedelta(days=1))
+    back = stay(here_already=True)
+    arrive(external_id="page:2", at=NOW + timedelta(days=1), visit=back)
     assert HistoryEntry.objects.filter(kind="pack", action="changed").count() == 1
 
 
@@ -236,7 +237,8 @@ def test_another_owner_is_asked_about_and_changed_only_when_said() -> None:
     assert "Rosalind Marsh" in asked["/owner/still"]
     arrive(owner={**said, "still": "still_theirs"})
     assert not Customer.objects.filter(name="Zeb Westaway").exists()
-    arrive(owner={**said, "still": "passed_on"}, external_id="page:2")
+    back = stay(here_already=True)
+    arrive(owner={**said, "still": "passed_on"}, external_id="page:2", visit=back)
     owners = Ownership.objects.filter(vehicle__vin=VIN).order_by("from_at")
     assert [(row.customer.name, row.until_at) for row in owners] == [
         ("Rosalind Marsh", NOW),
@@ -246,7 +248,8 @@ def test_another_owner_is_asked_about_and_changed_only_when_said() -> None:
 
 def test_the_owner_s_new_number_is_kept() -> None:
     arrive(owner={"name": "rosalind marsh", "phone": "0660 2"})
-    arrive(owner={"email": "r@mail.example"}, external_id="page:2")
+    back = stay(here_already=True)
+    arrive(owner={"email": "r@mail.example"}, external_id="page:2", visit=back)
     owner = Customer.objects.get(name="Rosalind Marsh")
     assert (owner.phone, owner.email) == ("0660 2", "r@mail.example")
     assert Customer.objects.count() == 2
@@ -384,11 +387,25 @@ def test_the_same_name_with_other_content_is_refused(changes: dict[str, Any]) ->
 
 def test_an_odometer_below_the_last_is_stored_only_when_it_is_said_to_be_right() -> None:
     arrive()
-    lower = stay(odometer_km=8000)
+    lower = stay(odometer_km=8000, here_already=True)
     asked = refused(visit=lower)
     assert "8000 km is less than the 9000 km read on 2025-04-05" in asked["/visit/odometer_sure"]
     done = arrive(visit={**lower, "odometer_sure": True}, external_id="page:2")
     assert done.visit.odometer_km == 8000
+
+
+def test_what_is_here_already_is_asked_about_until_its_visit_is_closed() -> None:
+    visit = arrive().visit
+    asked = refused()
+    assert asked.keys() == {"/visit/here_already"}
+    assert "its visit of 2025-04-05 is not closed" in asked["/visit/here_already"]
+    assert refused(vehicle={}, pack={"serial": "TP-0001"}).keys() == {"/visit/here_already"}
+    closed = {"state": "closed"}
+    change_visit(visit, by=world.actor(), at=NOW, version=visit.version, changes=closed)
+    assert arrive(external_id="page:2").created
+    back = stay(here_already=True)
+    assert arrive(external_id="page:3", visit=back).created
+    assert Visit.objects.count() == 3
 
 
 def test_the_last_odometer_is_also_that_of_a_check() -> None:

@@ -1,11 +1,12 @@
 """Importing files: tried, stored in batches, carried on, and judged as the API judges."""
 
 import json
+import threading
 from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import transaction
+from django.db import OperationalError, connections, transaction
 from django.utils import timezone
 from rest_framework.test import APIClient
 
@@ -437,3 +438,36 @@ def test_the_shape_of_an_entry_is_the_apis() -> None:
     assert set(fields) == known
     assert set(check_entry.REQUIRED) == {name for name, one in fields.items() if one.required}
     assert checks.LINE_MARK not in files.beginning(b"x" * 32)
+
+
+@pytest.mark.parametrize("figure", [float("nan"), float("inf"), float("-inf")])
+def test_a_setting_that_is_no_finite_number_is_refused(figure: float) -> None:
+    with pytest.raises(Malformed) as caught:
+        source(level="block", current_a=figure)
+    assert [fault.code for fault in caught.value.faults] == ["not_a_number"]
+    assert caught.value.faults[0].pointer == "/settings/current_a"
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True)
+def test_the_columns_stay_while_a_batch_is_stored(monkeypatch: pytest.MonkeyPatch) -> None:
+    file = handed(lines(3))
+    judged, refused = imports._verdicts, []
+
+    def change_meanwhile() -> None:
+        try:
+            with transaction.atomic():
+                ImportSource.objects.select_for_update(nowait=True).get(pk=file.source_id)
+        except OperationalError:
+            refused.append(True)
+        connections.close_all()
+
+    def slowly(*args: Any) -> list[Verdict]:
+        other = threading.Thread(target=change_meanwhile)
+        other.start()
+        other.join()
+        return judged(*args)
+
+    monkeypatch.setattr(imports, "_verdicts", slowly)
+    assert words(stored(file)) == [STORED] * 3
+    assert refused == [True]

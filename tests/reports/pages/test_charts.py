@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from reports.pages import charts
+from reports.pages import charts, tables
 from reports.pages.forecast import Fan, Forecast
 from reports.reads.pack_page import Bench, Reading, Seat, Trail
 from tests.pages import inline
@@ -92,3 +92,12 @@ def test_a_phone_gets_the_path_in_rows_without_losing_a_module() -> None:
                                   seats=seats(34))).narrow  # fmt: skip
     assert {row for row in (0, 12, 24) if f"plate_row{row}" in narrow} == {0, 12, 24}
     assert narrow.count("weakest: module 5") == 1
+
+
+def test_the_modules_of_a_position_lead_to_their_pages() -> None:
+    first, *others = BENCH.seats
+    tagged = replace(BENCH, seats=(replace(first, tags=("M-1", "<M 2>")), *others))
+    rows = tables.bench_rows(tagged)
+    said = '<a href="/modules/M-1/">M-1</a>, <a href="/modules/%3CM%202%3E/">&lt;M 2&gt;</a>'
+    assert rows[0].tags == said
+    assert rows[1].tags == ""

@@ -55,6 +55,7 @@ def test_in_the_shop_a_running_warranty_is_perhaps_a_claim() -> None:
     page = pack_page.gather(pack, at=world.later(10))
     assert page.stay is not None
     assert told(pack, 10).claim.startswith("It is in the shop and a warranty runs.")
+    assert not told(pack, 10).claimed
     entry = {
         "warranty": encode("wa", Warranty.objects.get().pk),
         "visit": encode("vi", page.stay.pk),
@@ -63,6 +64,7 @@ def test_in_the_shop_a_running_warranty_is_perhaps_a_claim() -> None:
     claims.record_claim(by=world.actor(), at=world.later(10), entry=entry)
     assert Claim.objects.get().visit_id == page.stay.pk
     assert told(pack, 11).claim == "The claim on this visit was refused."
+    assert told(pack, 11).claimed
 
 
 def test_one_that_has_not_begun() -> None:

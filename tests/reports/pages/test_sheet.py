@@ -118,3 +118,31 @@ def test_dates_and_distances_are_those_of_the_site(order: str, said: str) -> Non
     assert "from 74 565 mi" in read
     others = {"2 Mar 2024", "Mar 2, 2024", "2024-03-02"} - {said}
     assert [other for other in others if other in read] == []
+
+
+def test_in_the_shop_nobody_is_asked_to_call_for_a_day(told: Told) -> None:
+    pack = told("over_limit")
+    Visit.objects.create(
+        pack=pack, opened_at=world.later(101), **world.posted(b"visit", world.later(101))
+    )
+    read = words(text(signed_in("desk"), f"/packs/{pack.serial}/sheet/"))
+    assert "It is with us now." in read
+    assert "call us for a day" not in read
+
+
+def test_its_voltages_have_two_decimals(told: Told) -> None:
+    page = text(signed_in("desk"), f"/packs/{told('settled').serial}/sheet/")
+    assert re.findall(r'<td class="n">([\d.]+)</td>', page)
+    assert re.findall(r"\d\.\d{3,}", words(page)) == []
+
+
+@pytest.mark.parametrize(("role", "leads"), [("desk", True), ("bench", False)])
+def test_the_page_of_a_pack_leads_to_its_owner(role: str, *, leads: bool) -> None:
+    pack, at = full_pack(4), world.later()
+    owner = {"name": "Rosalind Marsh", "phone": "0660 123", "email": None}
+    customer = customers.create_customer(by=world.actor(), at=at, entry=owner).row
+    sat = Installation.objects.get(pack=pack, removed_at=None)
+    assert sat.vehicle is not None
+    type(sat.vehicle).objects.filter(pk=sat.vehicle.pk).update(customer=customer)
+    page = text(signed_in(role), f"/packs/{pack.serial}/")
+    assert (f'href="/customers/{encode(customer.PREFIX, customer.pk)}/"' in page) == leads

@@ -140,17 +140,19 @@ def test_each_reason_has_its_sentence(browser: Client) -> None:
     desk.told(desk.pack_in(desk.car(1), "NEAR"), "near_limit")
     desk.told(desk.pack_in(desk.car(2), "OVER"), "over_limit")
     desk.told(desk.pack_in(desk.car(3), "PAST"), "near_limit", spread_now_v=1.3)
+    desk.told(desk.pack_in(desk.car(7), "ONE"), "too_little_data", spread_now_v=1.73, limit_v=1.1)
     desk.swap(desk.pack_in(desk.car(4), "SWAP"), NOW - 40 * DAY)
     desk.core(desk.pack_in(desk.car(5), "CORE"), due_on=date(2026, 11, 12))
     stay(6, state="ready")
     read = words(text(browser, "/today/"))
     for sentence in (
+        "One check over the limit, and no other to compare: 1.73 V against 1.10 V; to be",
         "Near the limit of its type: about 3 in 10 like this one fail within half a year.",
         "Over the limit of its type: about 3 in 10 like this one fail within half a year.",
         "By its trend probably over the limit of its type, which no check has shown yet: about 3",
         "Modules or joints were changed on 16 Oct 2026; the check about a month or 1 000 km later",
         "The old pack was due back on 12 Nov 2026; a deposit of 350.00 is held.",
-        "Ready to be collected since 23 Nov 2026.",
+        "The car is ready to be collected since 23 Nov 2026.",
         "CORE was due back on 12 Nov 2026, 13 days ago; deposit 350.00",
     ):
         assert sentence in read
@@ -251,3 +253,12 @@ def test_a_pack_that_left_service_is_not_called(browser: Client) -> None:
     assert "Marsh" in text(browser, "/today/")
     Pack.objects.filter(pk=pack.pk).update(status="scrapped")
     assert "Marsh" not in text(browser, "/today/")
+
+
+def test_a_call_from_before_the_level_eased_says_so(browser: Client) -> None:
+    pack = desk.pack_in(desk.car(1), "TP-0001")
+    desk.told(pack, "drifting", known_at=NOW - 100 * DAY)
+    desk.told(pack, "near_limit", known_at=NOW - 10 * DAY)
+    desk.call(pack, NOW - 40 * DAY)
+    read = words(text(browser, "/today/"))
+    assert "The last call, 16 Oct 2026, was before the pack came to this: reached then." in read

@@ -7,8 +7,10 @@ import pytest
 
 from reports.models import Outlook
 from reports.pages import figures, words
+from reports.reads import pack_page
 from reports.reads.pack_page import Bench, Reading, Seat, Trail
 from tests import world
+from tests.reports.pages.conftest import Told
 
 LEVELS = [level for level in Outlook.Level.values if level != "too_little_data"]
 
@@ -246,3 +248,17 @@ def test_one_check_over_the_limit_is_told_to_the_owner() -> None:
     said = owner(outlook(level="too_little_data", checks_used=1), read(1.3, ago=5))
     assert "over the limit of its type at its one check" in said
     assert "too early" not in said
+
+
+def test_more_than_one_figure_of_a_check_is_explained_and_one_is_not(told: Told) -> None:
+    pack = told("settled")
+    page = pack_page.gather(pack, at=world.later(110))
+    outlook, last = Outlook.objects.get(), page.trail.last
+    assert last is not None
+    outlook.spread_now_v = last.spread_v + 0.1
+    said = words.figures(outlook, page, at=world.later(110))
+    assert said.endswith(
+        f"{figures.volts(last.spread_v)} as read, {figures.volts(outlook.spread_now_v)} by the trend now."
+    )
+    outlook.spread_now_v = last.spread_v
+    assert words.figures(outlook, page, at=world.later(110)) == ""
