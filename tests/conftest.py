@@ -14,16 +14,25 @@ from django.db.backends.sqlite3.base import DatabaseWrapper
 from shop.celery import app
 from tests import servers
 
+HERE = Path(__file__).parent
+PURE = (HERE / "packs" / "rules", HERE / "reports" / "trends")  # these know no database
+
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Tests that need a server are left out, not skipped, where there is none.
 
-    The browser looks once, on SQLite, and last: it is slow, and its event loop stays with it.
+    The browser looks once, on SQLite, and last: it is slow, and its event loop stays with it. What
+    is pure arithmetic runs once as well.
     """
     on_postgresql = "postgresql" in settings.DATABASES["default"]["ENGINE"]
     missing = {"browser"} if on_postgresql else {"postgres", "broker"}
     missing |= set() if settings.REDIS_URL else {"broker"}
-    left_out = [item for item in items if missing & {mark.name for mark in item.iter_markers()}]
+    left_out = [
+        item
+        for item in items
+        if missing & {mark.name for mark in item.iter_markers()}
+        or (on_postgresql and any(item.path.is_relative_to(folder) for folder in PURE))
+    ]
     if left_out:
         config.hook.pytest_deselected(items=left_out)
     kept = [item for item in items if item not in left_out]
