@@ -342,8 +342,10 @@ def test_who_holds_the_pack_never_waits_for_a_check_in_of_its_car() -> None:
     created = []
 
     def send() -> None:
-        created.append(arrive().created)
-        connections.close_all()
+        try:
+            created.append(arrive(visit=stay(here_already=True)).created)
+        finally:
+            connections.close_all()
 
     sheet = threading.Thread(target=send)
     with transaction.atomic():
