@@ -1,6 +1,6 @@
 """The page of a visit: what it is about, and how it goes on."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django import forms
@@ -18,20 +18,15 @@ from packs.pages.forms import EntryForm, Moment
 from packs.pages.units import distance
 from packs.reads import sites, visits
 from packs.reads.roles import may
+from packs.rules import stays
 from packs.rules.identity import encode
 from packs.writes.visits import change_visit
 
 MOMENT = "%Y-%m-%dT%H:%M"  # as a box for an instant holds it (HTML, 4.10.5.1.11)
 NOTHING = "nothing"  # a choice of its own, where the register keeps an empty text
-FARTHEST_PROMISE = timedelta(days=2 * 365)  # from arrival; beyond it a year was mistyped
 WAITS = (
     (NOTHING, "Nothing"),
-    (Visit.WaitsFor.DIAGNOSIS.value, "Diagnosis"),
-    (Visit.WaitsFor.OWNER.value, "The owner’s word"),
-    (Visit.WaitsFor.PARTS.value, "Parts"),
-    (Visit.WaitsFor.BENCH.value, "The bench"),
-    (Visit.WaitsFor.ROAD_TEST.value, "A road test"),
-    (Visit.WaitsFor.COLLECTION.value, "To be collected"),
+    *((reason, thing.capitalize()) for reason, thing in stays.WAITS.items()),
 )
 STATES = (
     (Visit.State.OPEN.value, "Open: work goes on"),
@@ -73,10 +68,9 @@ class VisitForm(EntryForm):
         promised: datetime | None = self.cleaned_data["promised_at"]
         if promised is None or promised == _minute(self.row.promised_at):
             return self.row.promised_at if promised else None
-        if promised < self.row.opened_at:
-            raise forms.ValidationError("That is before it came; correct the day or the time.")
-        if promised > self.row.opened_at + FARTHEST_PROMISE:
-            raise forms.ValidationError("That is over two years after it came; correct the year.")
+        problem = stays.promise_problem(promised, self.row.opened_at)
+        if problem is not None:
+            raise forms.ValidationError(problem[1], code=problem[0])
         return promised
 
     def changes(self) -> dict[str, Any]:

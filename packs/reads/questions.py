@@ -5,12 +5,13 @@ Each question is a fault that points at the field in which it is answered.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime, time, timedelta
+from datetime import datetime, time
 from typing import Any
 
 from packs.errors import Fault
 from packs.models import Customer, Installation, Pack, Vehicle
 from packs.reads import arrivals, names, sites
+from packs.rules import stays
 from packs.rules.identity import encode
 from packs.rules.people import name_key
 from packs.rules.vehicles import normalise_vin, search_key, vin_problem
@@ -20,7 +21,6 @@ STILL_THEIRS, PASSED_ON = "still_theirs", "passed_on"  # /owner/still
 SOMEBODY_NEW = "somebody_new"  # /owner/customer, beside the ids of those of that name
 GONE = frozenset({Pack.Status.DISMANTLED, Pack.Status.SCRAPPED})
 NAMESAKES_MAX = 8  # offered to choose from
-FARTHEST_PROMISE = timedelta(days=2 * 365)  # from arrival; beyond it a year was mistyped
 
 Entry = Mapping[str, Any]
 
@@ -239,12 +239,9 @@ def _of_move(entry: Entry, came: Came, opened_at: datetime) -> Iterator[Fault]:
 def _of_stay(entry: Entry, came: Came, opened_at: datetime) -> Iterator[Fault]:
     said = part(entry, "visit")
     promised_at, km = said.get("promised_at"), said.get("odometer_km")
-    if promised_at is not None and promised_at < opened_at:
-        sentence = "That is before it came in; correct the day or the time."
-        yield Fault("/visit/promised_at", "promised_before_arrival", sentence)
-    if promised_at is not None and promised_at > opened_at + FARTHEST_PROMISE:
-        sentence = "That is over two years after it came in; correct the year."
-        yield Fault("/visit/promised_at", "promised_too_late", sentence)
+    problem = None if promised_at is None else stays.promise_problem(promised_at, opened_at)
+    if problem is not None:
+        yield Fault("/visit/promised_at", *problem)
     if km is None or came.vehicle is None or said.get("odometer_sure"):
         return
     last = arrivals.last_reading(came.vehicle, at=opened_at)

@@ -6,16 +6,9 @@ from datetime import datetime
 from operator import attrgetter
 
 from packs.models import Installation, Pack, Visit
+from packs.rules.stays import waiting
 
 LAST_SEEN = 8  # that the box and the first page remind of
-WAITS = {
-    Visit.WaitsFor.DIAGNOSIS: "waits for diagnosis",
-    Visit.WaitsFor.OWNER: "waits for the owner",
-    Visit.WaitsFor.PARTS: "waits for parts",
-    Visit.WaitsFor.BENCH: "waits for the bench",
-    Visit.WaitsFor.ROAD_TEST: "waits for its road test",
-    Visit.WaitsFor.COLLECTION: "waits to be collected",
-}
 STATES = {
     Visit.State.OPEN: "in the shop",
     Visit.State.WAITING: "waits",
@@ -87,5 +80,5 @@ def _cars() -> Iterator[Seen]:
 def _state(visit: Visit) -> str:
     """What it waits for, or how the visit stands."""
     if visit.state != Visit.State.CLOSED and visit.waits_for:
-        return WAITS[Visit.WaitsFor(visit.waits_for)]
+        return waiting(visit.waits_for)
     return STATES[Visit.State(visit.state)]

@@ -37,7 +37,6 @@ FIELDS = tuple(row.attname for row in VoltageCheck._meta.concrete_fields)
 BLANK: Mapping[str, Any] = {
     **dict.fromkeys(FIELDS),
     "void_reason": "",
-    "suspect": [],
 }
 
 

@@ -10,21 +10,12 @@ from packs.errors import Contradiction, Fault
 from packs.models import HistoryEntry, Pack, Vehicle, Visit
 from packs.reads import names, sites
 from packs.reads.packs import in_vehicle
+from packs.rules.stays import waiting
 from packs.writes.actors import Actor
 from packs.writes.judging import CLOCK_ERROR, time_faults
 from packs.writes.keeping import change
 from packs.writes.posting import post
 from packs.writes.recording import Outcome, lock, note
-
-WAITS: Mapping[str, str] = {
-    "": "waits for nothing",
-    Visit.WaitsFor.DIAGNOSIS: "waits for diagnosis",
-    Visit.WaitsFor.OWNER: "waits for the owner's word",
-    Visit.WaitsFor.PARTS: "waits for parts",
-    Visit.WaitsFor.BENCH: "waits for the bench",
-    Visit.WaitsFor.ROAD_TEST: "waits for a road test",
-    Visit.WaitsFor.COLLECTION: "waits to be collected",
-}
 
 
 def open_visit(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outcome[Visit]:
@@ -140,7 +131,7 @@ def _told(before: str, visit: Visit, said: Mapping[str, Any]) -> str:
     if "complaint" in said:
         parts.append(visit.complaint or "no complaint")
     if "waits_for" in said and (visit.waits_for or visit.state == before):
-        parts.append(WAITS[visit.waits_for])
+        parts.append(waiting(visit.waits_for))
     if "promised_at" in said and visit.promised_at is not None:
         parts.append(f"promised for {visit.promised_at.astimezone(sites.zone()):%Y-%m-%d %H:%M}")
     return "Visit changed" + (f": {', '.join(parts)}" if parts else "")

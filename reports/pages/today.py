@@ -14,6 +14,7 @@ from packs.models import Call, Customer, Site, Visit
 from packs.pages.doors import page, roles
 from packs.reads import sites
 from packs.reads.roles import may
+from packs.rules import stays
 from packs.rules.identity import encode
 from reports.pages import words
 from reports.pages.callers import reason_for, tried
@@ -22,15 +23,7 @@ from reports.pages.figures import capital
 from reports.reads import today as reading
 from reports.reads.today import CORE_CALLS, STAYS, Need, Stay, Today
 
-WAITS: Mapping[str, str] = {
-    "": "not said",
-    Visit.WaitsFor.DIAGNOSIS: "diagnosis",
-    Visit.WaitsFor.OWNER: "the owner’s word",
-    Visit.WaitsFor.PARTS: "parts",
-    Visit.WaitsFor.BENCH: "the bench",
-    Visit.WaitsFor.ROAD_TEST: "a road test",
-    Visit.WaitsFor.COLLECTION: "to be collected",
-}
+WAITS: Mapping[str, str] = {"": "not said", **stays.WAITS}
 LATE, DUE_TODAY, READY, LATER, NO_DAY = "late", "today", "ready", "later", ""
 ORDER = (LATE, DUE_TODAY, LATER, READY, NO_DAY)
 
