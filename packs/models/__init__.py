@@ -1,5 +1,18 @@
 """Tables of facts, and what the database itself refuses."""
 
+from packs.models.bench import (
+    Incident,
+    IsolationCheck,
+    LockOut,
+    Part,
+    Reassembly,
+    ReEnergising,
+    Release,
+    Step,
+    Teardown,
+    WorkTime,
+)
+from packs.models.bench_tests import Component, ModuleTest, PartTest, PlannedTest, TestSeries
 from packs.models.checks import VoltageCheck
 from packs.models.clients import Client, KeptAnswer, Role, Token
 from packs.models.desk import Call, Consent, Core, CostEstimate, EstimateLine
@@ -12,6 +25,7 @@ from packs.models.papers import PaperText, PaperTextVersion
 from packs.models.people import Account, Equipment, Person
 from packs.models.photos import Photo, PhotoContent
 from packs.models.sites import Site
+from packs.models.stock import Disposal, DisposalLine, Matching, PriceItem, ShippingDecision
 from packs.models.types import RATINGS, PackType, PackTypeVersion
 from packs.models.vehicles import Customer, Installation, Ownership, Vehicle
 from packs.models.visits import TroubleCode, Visit
@@ -25,10 +39,13 @@ __all__ = [
     "Call",
     "Claim",
     "Client",
+    "Component",
     "Consent",
     "Core",
     "CostEstimate",
     "Customer",
+    "Disposal",
+    "DisposalLine",
     "Edit",
     "Equipment",
     "EstimateLine",
@@ -38,31 +55,48 @@ __all__ = [
     "HistoryEntry",
     "ImportFile",
     "ImportSource",
+    "Incident",
     "Inspection",
     "Installation",
+    "IsolationCheck",
     "KeptAnswer",
     "Keyed",
+    "LockOut",
     "Lot",
+    "Matching",
     "Module",
+    "ModuleTest",
     "Ownership",
     "Pack",
     "PackType",
     "PackTypeVersion",
     "PaperText",
     "PaperTextVersion",
+    "Part",
+    "PartTest",
     "Person",
     "Photo",
     "PhotoContent",
     "Placement",
+    "PlannedTest",
     "Posted",
+    "PriceItem",
+    "ReEnergising",
+    "Reassembly",
+    "Release",
     "Role",
+    "ShippingDecision",
     "Site",
+    "Step",
     "Swap",
     "SwapChange",
+    "Teardown",
+    "TestSeries",
     "Token",
     "TroubleCode",
     "Vehicle",
     "Visit",
     "VoltageCheck",
     "Warranty",
+    "WorkTime",
 ]

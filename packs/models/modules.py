@@ -51,9 +51,16 @@ class Module(Keyed):
         "packs.Pack", models.PROTECT, null=True, related_name="donated_modules"
     )
     status = models.CharField(max_length=12, choices=Status.choices, default=Status.STOCK)
+    status_reason = models.TextField(default="", blank=True)
+    generation = models.CharField(max_length=40, default="", blank=True)
+    shelf = models.CharField(max_length=40, default="", blank=True)
+    reserved_for = models.ForeignKey("packs.Visit", models.PROTECT, null=True, related_name="+")
 
     class Meta:
-        indexes = [models.Index(fields=["tag_alike", "id"], name="module_found_by_tag")]
+        indexes = [
+            models.Index(fields=["tag_alike", "id"], name="module_found_by_tag"),
+            models.Index(fields=["status", "id"], name="module_by_status"),
+        ]
 
 
 class Placement(models.Model):

@@ -64,3 +64,5 @@ class Equipment(Keyed):
     rating = models.CharField(max_length=100, default="", blank=True)
     checked_on = models.DateField(null=True)
     due_on = models.DateField(null=True)
+    issued_on = models.DateField(null=True)
+    bad_since = models.DateField(null=True)

@@ -29,6 +29,7 @@ class Ratings(models.Model):
     limits_source = models.TextField(default="", blank=True)
     rest_current_max_a = models.FloatField(default=REST_CURRENT_MAX_A)
     monitor_order = models.JSONField(null=True)
+    bench = models.JSONField(default=dict)  # what the bench needs; its keys: packs/rules/layouts
 
     class Meta:
         abstract = True

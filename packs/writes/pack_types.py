@@ -26,6 +26,9 @@ def create_pack_type(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Ou
         "blocks": list(blocks),
         **_ratings(entry),
     }
+    beside: dict[str, Any] = {"block_count": len(blocks)}
+    if not content["bench"]:  # what was sent before there was any is still the same content
+        beside["bench"] = content.pop("bench")
     faults = [*_nominal_faults(entry), *_rating_faults(content)]
     if faults:
         raise Contradiction(faults)
@@ -36,7 +39,7 @@ def create_pack_type(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Ou
             at=at,
             key={"code": entry["code"]},
             content=content,
-            beside={"block_count": len(blocks)},
+            beside=beside,
         )
         if outcome.created:
             _append_version(outcome.row, at=at)
@@ -80,6 +83,7 @@ def _or(entry: Mapping[str, Any], name: str, otherwise: Any) -> Any:
 def _ratings(entry: Mapping[str, Any]) -> dict[str, Any]:
     return {
         **{name: entry.get(name) for name in RATINGS},
+        "bench": _or(entry, "bench", {}),
         "reference_temperature_c": _or(entry, "reference_temperature_c", REFERENCE_TEMPERATURE_C),
         "limits_source": _or(entry, "limits_source", ""),
         "rest_current_max_a": _or(entry, "rest_current_max_a", REST_CURRENT_MAX_A),

@@ -13,24 +13,40 @@ from packs.models import (
     Consent,
     Core,
     CostEstimate,
+    Disposal,
     Fact,
     Failure,
     HistoryEntry,
+    Incident,
     Inspection,
     Installation,
+    IsolationCheck,
+    LockOut,
+    Matching,
+    ModuleTest,
     Pack,
     PackType,
+    PartTest,
     Photo,
+    PlannedTest,
+    Reassembly,
+    ReEnergising,
+    Release,
+    ShippingDecision,
     Swap,
+    Teardown,
     TroubleCode,
     VoltageCheck,
     Warranty,
+    WorkTime,
 )
 from packs.reads.verifying.breaches import Breach
 
 FACTS: Sequence[type[Fact]] = (
     VoltageCheck, Inspection, Swap, Failure, Warranty, Claim, TroubleCode, Installation,
     Photo, CostEstimate, Consent, Call, Core,
+    LockOut, ReEnergising, Teardown, Reassembly, IsolationCheck, Release, WorkTime, Incident,
+    ModuleTest, PlannedTest, PartTest, Matching, Disposal, ShippingDecision,
 )  # fmt: skip
 
 
