@@ -27,6 +27,7 @@ WAYS = (
     Way("Cores", "cores", "cores"),
     Way("Import", "import", "import-sources", write=True),
     Way("Papers", "paper-texts", "paper-texts", write=True),
+    Way("Prices", "prices", "prices", write=True),
     Way("Watch", "watch", "watch"),
 )
 

@@ -1,4 +1,5 @@
-"""The test command: `python -m tests` runs the suite on SQLite, then on PostgreSQL with Redis.
+"""The test command: `python -m tests` runs the suite on SQLite and, beside it, on PostgreSQL with
+Redis.
 
 DATABASE_URL and REDIS_URL are used where they name servers; else servers are started and stopped.
 Whatever else stands on the command line goes to pytest.
@@ -14,6 +15,9 @@ import time
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from queue import SimpleQueue
+from threading import Thread
 
 from tests import servers
 from tests.browser import chromium
@@ -44,10 +48,14 @@ def main() -> int:
     codes: list[int] = []
     notes: list[str] = []
     try:
-        for name, surroundings in (("sqlite", on_sqlite), ("postgres", on_postgresql)):
-            if chosen.only in (None, name):
-                with surroundings() as environment:
-                    codes.append(run_pytest(name, arguments, environment, outcomes, notes))
+        with ExitStack() as stack:
+            runs = [
+                stack.enter_context(begun_run(name, arguments, stack.enter_context(made())))
+                for name, made in (("sqlite", on_sqlite), ("postgres", on_postgresql))
+                if chosen.only in (None, name)
+            ]
+            for run in runs:
+                codes.append(told(run, outcomes, notes))
     except KeyboardInterrupt:
         codes.append(STOPPED)
     for note in notes:
@@ -86,40 +94,60 @@ def surroundings(given: Mapping[str, str]) -> dict[str, str]:
     return {**kept, "SECRET_KEY": OWN_KEY, "PYTHONUNBUFFERED": "1", **given}
 
 
-def run_pytest(
-    name: str,
-    arguments: list[str],
-    environment: dict[str, str],
-    outcomes: Counter[str],
-    notes: list[str],
-) -> int:
-    print(f"--- the suite on {name} ---", flush=True)
+@dataclass(frozen=True)
+class Run:
+    """One pytest under way, and what it says, line by line, None at its end."""
+
+    name: str
+    process: subprocess.Popen[str]
+    lines: SimpleQueue[str | None]
+
+
+@contextmanager
+def begun_run(name: str, arguments: list[str], environment: dict[str, str]) -> Iterator[Run]:
+    """A pytest that runs beside the others; ended with the block."""
     command = [sys.executable, "-m", "pytest", *arguments]
-    with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as running:
+    with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as process:
+        run = Run(name, process, SimpleQueue())
+        Thread(target=listen, args=[run], daemon=True).start()
         try:
-            closing = shown(running, notes)
-        except KeyboardInterrupt:
-            shown(running, notes)  # Ctrl-C reached pytest as well: it says how far it came
-            raise
-        except SystemExit:
-            running.terminate()
-            raise
+            yield run
+        finally:
+            if process.poll() is None:
+                process.terminate()
+
+
+def listen(run: Run) -> None:
+    assert run.process.stdout is not None
+    for line in run.process.stdout:
+        run.lines.put(line)
+    run.lines.put(None)
+
+
+def told(run: Run, outcomes: Counter[str], notes: list[str]) -> int:
+    """Show one run from its beginning to its end; its exit code is returned."""
+    print(f"--- the suite on {run.name} ---", flush=True)
+    try:
+        closing = shown(run, notes)
+    except KeyboardInterrupt:
+        shown(run, notes)  # Ctrl-C reached pytest as well: it says how far it came
+        raise
+    code = run.process.wait()
     counted = Counter({word: int(number) for number, word in OUTCOME.findall(closing)})
-    told = counted["failed"] + counted["error"]
-    if running.returncode not in (0, NOTHING_COLLECTED) and not told:
+    told_of = counted["failed"] + counted["error"]
+    if code not in (0, NOTHING_COLLECTED) and not told_of:
         counted["error"] += 1  # it broke off before it could say so
     outcomes.update(counted)
-    return running.returncode
+    return code
 
 
-def shown(running: subprocess.Popen[str], notes: list[str]) -> str:
+def shown(run: Run, notes: list[str]) -> str:
     """Show what pytest says as it says it; its closing line is returned.
 
     `notes` gains what is to be said again at the very end.
     """
-    assert running.stdout is not None
     closing = ""
-    for line in running.stdout:
+    while (line := run.lines.get()) is not None:
         print(line, end="", flush=True)
         closing = line if CLOSING.match(line) else closing
         if note := chromium.skipped(line):

@@ -34,7 +34,7 @@ class Places(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
     middle: Celsius | UnsetType = UNSET
 
 
-class CheckLine(msgspec.Struct, forbid_unknown_fields=True):
+class CheckLine(msgspec.Struct, forbid_unknown_fields=True, gc=False):
     """A voltage check as most senders send it; a correction is none of them."""
 
     pack: Code
@@ -65,9 +65,9 @@ class CheckLine(msgspec.Struct, forbid_unknown_fields=True):
     external_id: Annotated[str, Meta(min_length=1, max_length=EXTERNAL_ID_LENGTH)] | None = None
 
 
-FIELDS = CheckLine.__struct_fields__
-TEXTS = ("pack", "set", "equipment", "instrument", "visit", "done_by", "external_id")
+TEXTS = ("pack", "external_id", "set", "equipment", "instrument", "visit", "done_by")
 DECODER = msgspec.json.Decoder(CheckLine)
+CONTROLS = re.compile(r"[\x00-\x1f\ud800-\udfff]")
 
 
 def read(raw: bytes) -> dict[str, Any] | None:
@@ -75,19 +75,35 @@ def read(raw: bytes) -> dict[str, Any] | None:
     if ESCAPE in raw:
         return None
     try:
-        line = DECODER.decode(raw)
+        return _entry(DECODER.decode(raw))
     except (msgspec.MsgspecError, UnicodeDecodeError):
         return None
-    entry = {name: value for name in FIELDS if (value := getattr(line, name)) is not None}
-    if not PLAIN_INSTANT.match(line.taken_at) or any(
-        name in entry and entry[name] != entry[name].strip() for name in TEXTS
-    ):
+
+
+def take(item: Any) -> dict[str, Any] | None:
+    """The same of an object that was read as JSON already."""
+    try:
+        entry = _entry(msgspec.convert(item, CheckLine))
+    except msgspec.MsgspecError:
+        return None
+    if entry is None or any(CONTROLS.search(entry[name] or "") for name in TEXTS):
+        return None
+    return entry
+
+
+def _entry(line: CheckLine) -> dict[str, Any] | None:
+    entry = msgspec.structs.asdict(line)
+    for name in TEXTS:
+        text = entry[name]
+        if text is not None and text != text.strip():
+            return None
+    if not PLAIN_INSTANT.match(line.taken_at):
         return None
     try:
-        entry["taken_at"] = datetime.fromisoformat(line.taken_at)
+        entry["taken_at"] = taken_at = datetime.fromisoformat(line.taken_at)
     except ValueError:
         return None
-    if not bounds.EARLIEST < entry["taken_at"].year < bounds.LATEST:
+    if not bounds.EARLIEST < taken_at.year < bounds.LATEST:
         return None
     if line.temperatures_c is not None:
         entry["temperatures_c"] = msgspec.to_builtins(line.temperatures_c)

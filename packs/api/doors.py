@@ -21,6 +21,7 @@ from rest_framework.response import Response
 from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
 
+from packs.api.encodings import encoding_of, is_known
 from packs.api.fields import Text
 from packs.api.paging import Pages
 from packs.api.parsers import (
@@ -97,6 +98,9 @@ class Door(APIView):
         bodyless = not length and not kind and self.entry is None and self.change is None
         if kind not in [parser.media_type for parser in self.parser_classes] and not bodyless:
             raise UnsupportedMediaType(request.content_type or "")
+        if not is_known(encoding_of(request.META)):
+            told = "This service unpacks gzip; send the body so, or without Content-Encoding."
+            raise UnsupportedMediaType(kind, detail=told)
         if kind == JSON_TYPE and length > BODY_LIMIT:
             raise too_large()
         if is_chunked(request.META) and not ends_itself(request.META):

@@ -1,4 +1,4 @@
-"""equipment/: what is measured and worked with, when it is due, and what each piece touched."""
+"""equipment/: what is measured and worked with, when it is due, and since when it is bad."""
 
 from collections.abc import Mapping
 from datetime import datetime
@@ -8,13 +8,11 @@ from urllib.parse import quote
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from packs.api import voltage_checks
-from packs.api.doors import ChangeDoor, CreateDoor, ListDoor
-from packs.api.facts import asked_facts
-from packs.api.fields import Choice, Code, Day, Text, optional
+from packs.api.doors import ChangeDoor, CreateDoor
+from packs.api.fields import Choice, Code, Day, Text, Truth, optional
 from packs.api.keyed import KeyedAnswer
 from packs.api.shapes import Shape
-from packs.models import Equipment, VoltageCheck
+from packs.models import Equipment
 from packs.reads import names
 from packs.writes import equipment
 from packs.writes.recording import Outcome
@@ -27,6 +25,8 @@ class EquipmentChange(Shape):
     rating = optional(Text, max_length=100)
     checked_on = optional(Day)
     due_on = optional(Day)
+    issued_on = optional(Day)
+    bad_since = optional(Day)
 
 
 class EquipmentEntry(EquipmentChange):
@@ -45,13 +45,19 @@ class EquipmentAnswer(KeyedAnswer):
     rating = serializers.CharField()
     checked_on = serializers.DateField(allow_null=True)
     due_on = serializers.DateField(allow_null=True)
+    issued_on = serializers.DateField(allow_null=True)
+    bad_since = serializers.DateField(allow_null=True)
 
 
 class EquipmentQuery(Shape):
-    """Which equipment; `due_until` asks for what is due by a day."""
+    """Which equipment; `due_until` asks for what is due by a day, `bad` for what is bad or not."""
 
     kind = Choice(Equipment.Kinds.choices, required=False)
     due_until = Day(required=False)
+    bad = Truth(required=False)
+
+
+COLUMNS = {"kind": "kind", "due_until": "due_on__lte"}
 
 
 def rows() -> QuerySet[Equipment]:
@@ -66,8 +72,12 @@ class AllEquipment(CreateDoor):
     orderings = ("code", "-code", "-recorded_at", "recorded_at")
 
     def rows(self, asked: Mapping[str, Any]) -> QuerySet[Equipment]:
-        columns = {"kind": "kind", "due_until": "due_on__lte"}
-        return rows().filter(**{columns[name]: value for name, value in asked.items()})
+        found = rows().filter(
+            **{COLUMNS[name]: value for name, value in asked.items() if name in COLUMNS}
+        )
+        if "bad" in asked:
+            found = found.filter(bad_since__isnull=not asked["bad"])
+        return found
 
     def write(self, entry: dict[str, Any], at: datetime) -> Outcome[Equipment]:
         return equipment.create_equipment(by=self.actor, at=at, entry=entry)
@@ -88,22 +98,3 @@ class OneEquipment(ChangeDoor):
         return equipment.change_equipment(
             self.row, by=self.actor, at=at, version=version, changes=changes
         )
-
-
-class Touched(ListDoor):
-    """The checks that name it: what to look at again when it proves bad."""
-
-    resource = "equipment"
-    answer = voltage_checks.CheckAnswer
-    query = voltage_checks.CheckQuery
-    orderings = voltage_checks.VoltageChecks.orderings
-    shown = voltage_checks.VoltageChecks.shown
-    row: Equipment
-
-    def locate(self, **keys: Any) -> None:
-        self.row = names.keyed(rows(), code=keys["code"])
-
-    def rows(self, asked: Mapping[str, Any]) -> QuerySet[VoltageCheck]:
-        columns = voltage_checks.COLUMNS
-        said = {columns[name]: value for name, value in asked.items() if name in columns}
-        return asked_facts(voltage_checks.rows(), asked).filter(**said, equipment=self.row)

@@ -16,6 +16,7 @@ from packs.models.facts import EXTERNAL_ID_LENGTH
 from packs.models.packs import SERIAL_LENGTH
 from packs.rules import bounds
 from packs.rules.identity import decode, encode
+from packs.rules.moments import storable
 from packs.rules.voltages import as_json, to_units
 
 INSTANT = re.compile(
@@ -141,7 +142,7 @@ class Instant(serializers.DateTimeField):
             _refuse("There is no such instant; correct the date or the time.", "no_such_instant")
         if not bounds.EARLIEST < instant.year < bounds.LATEST:
             _refuse(bounds.BAD_YEAR, "no_such_instant")
-        return instant
+        return storable(instant)
 
 
 def _pad(text: str, fraction: str | None) -> str:

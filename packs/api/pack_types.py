@@ -11,6 +11,7 @@ from rest_framework import serializers
 from packs.api.doors import ChangeDoor, CreateDoor, ListDoor
 from packs.api.fields import Choice, Code, Number, Text, Whole, optional
 from packs.api.keyed import KeyedAnswer
+from packs.api.layouts import LayoutAnswer, LayoutShape
 from packs.api.shapes import Shape
 from packs.models import PackType, PackTypeVersion
 from packs.models.types import Chemistry
@@ -28,7 +29,7 @@ SPREAD_MAX_V = 1000.0  # more than any pack has; common practice, no source
 CAPACITY_MAX_AH = 10_000.0
 
 
-class RatingsChange(Shape):
+class RatingsChange(LayoutShape):
     """What may change from one version of a type to the next."""
 
     name = Text(max_length=100)
@@ -67,7 +68,7 @@ class PackTypeEntry(RatingsChange):
     nominal_v = optional(Number, min_value=0)
 
 
-class RatingsAnswer(serializers.Serializer[Any]):
+class RatingsAnswer(LayoutAnswer):
     """Ratings as they are answered."""
 
     name = serializers.CharField()

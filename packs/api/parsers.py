@@ -7,6 +7,7 @@ from typing import IO, Any
 
 from rest_framework.parsers import BaseParser
 
+from packs.api.encodings import Readable, unpacked
 from packs.errors import Malformed, TooLarge, pointer_token
 
 BODY_LIMIT = 8 * 1024 * 1024  # bytes of one JSON body: a list of 5,000 checks of 96 positions
@@ -103,10 +104,12 @@ class StrictJSONParser(BaseParser):
     media_type = JSON_TYPE
 
     def parse(self, stream: IO[Any], media_type: Any = None, parser_context: Any = None) -> Any:
-        raw = stream.read(BODY_LIMIT + 1)
-        if len(raw) > BODY_LIMIT:
-            raise too_large()
-        return parse(raw)
+        body, raw = body_of(stream, parser_context), bytearray()
+        while chunk := body.read(CHUNK):
+            raw += chunk
+            if len(raw) > BODY_LIMIT:
+                raise too_large()
+        return parse(bytes(raw))
 
 
 def too_large() -> TooLarge:
@@ -123,7 +126,39 @@ class LineParser(BaseParser):
     media_type = NDJSON_TYPE
 
     def parse(self, stream: IO[Any], media_type: Any = None, parser_context: Any = None) -> Any:
-        return lines(stream)
+        return lines(body_of(stream, parser_context))
+
+
+class Body:
+    """A body as it comes; Malformed where it breaks off, and not its end."""
+
+    def __init__(self, stream: IO[Any], length: int | None) -> None:
+        self._stream = stream
+        self._left = length
+
+    def read(self, size: int = -1, /) -> bytes:
+        try:
+            piece = bytes(self._stream.read(size))
+        except OSError as error:
+            raise cut_off() from error
+        if self._left is not None:
+            self._left -= len(piece)
+            if not piece and self._left > 0:
+                raise cut_off()
+        return piece
+
+
+def body_of(stream: IO[Any], context: Mapping[str, Any] | None) -> Readable:
+    """The body of the request that a parser is given, unpacked, whole where a length was said."""
+    meta = context["request"].META if context else {}
+    said = "" if is_chunked(meta) else str(meta.get("CONTENT_LENGTH") or "")
+    return unpacked(Body(stream, int(said) if said.isdecimal() else None), meta)
+
+
+def cut_off() -> Malformed:
+    return Malformed.at(
+        "", "body_cut_off", "The body broke off before its end; send the same again."
+    )
 
 
 def is_chunked(meta: Mapping[str, Any]) -> bool:
@@ -136,7 +171,7 @@ def ends_itself(meta: Mapping[str, Any]) -> bool:
     return bool(meta.get("wsgi.input_terminated"))
 
 
-def lines(stream: Any) -> Iterator[tuple[int, bytes | None]]:
+def lines(stream: Readable) -> Iterator[tuple[int, bytes | None]]:
     """Numbered lines that are not blank, from 1; None for one over LINE_LIMIT.
 
     Never holds more than a line and a chunk.

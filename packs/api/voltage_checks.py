@@ -1,12 +1,12 @@
 """voltage-checks/: one, a list, or a stream of lines."""
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Mapping
 from contextlib import ExitStack
 from datetime import datetime
-from itertools import islice
 from tempfile import SpooledTemporaryFile
-from typing import Any, Literal, cast
+from typing import Any, Literal
 
 from django.db.models import QuerySet
 from django.http import FileResponse
@@ -23,6 +23,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from packs.api import check_lines
+from packs.api.check_streams import answer_lines, read_ahead
 from packs.api.doors import CreateDoor, OneDoor, VoidDoor
 from packs.api.facts import FactAnswer, FactQuery, asked_facts
 from packs.api.fields import (
@@ -36,20 +37,17 @@ from packs.api.fields import (
     Whole,
     optional,
 )
-from packs.api.parsers import NDJSON_TYPE, LineParser, StrictJSONParser, parse
+from packs.api.parsers import NDJSON_TYPE, LineParser, StrictJSONParser
 from packs.api.schema import Schema
 from packs.api.shapes import FactShape, Shape, supersedes, taken
-from packs.errors import DomainError, Fault, TooLarge
+from packs.errors import DomainError, TooLarge
 from packs.models import Visit, VoltageCheck
 from packs.reads import comparing, names
 from packs.rules import bounds
-from packs.rules.identity import encode
 from packs.writes import answers, checks
-from packs.writes.actors import Actor
 from packs.writes.recording import Outcome
 
 LIST_MAX = 5000
-BATCH = 5000  # lines stored in one transaction
 SPOOL_IN_MEMORY = 1024 * 1024  # bytes of answers kept in memory before they go to a file
 CURRENT_MAX_A = bounds.CURRENT_MAX_A
 COLDEST_C, HOTTEST_C = bounds.COLDEST_C, bounds.HOTTEST_C
@@ -267,23 +265,16 @@ class VoltageChecks(CreateDoor):
         key = request.headers.get("Idempotency-Key")
         if key is not None:
             answers.check_key(key)
-        summary = {"stored": 0, "repeated": 0, "refused": 0}
-        lines = cast(Iterator[tuple[int, bytes | None]], request.data)
-        entries = ((number, _entry_of(raw, key, number)) for number, raw in lines)
+        summary = Counter(stored=0, repeated=0, refused=0)
         with ExitStack() as unless_answered:
             spool = unless_answered.enter_context(SpooledTemporaryFile(max_size=SPOOL_IN_MEMORY))
-            while batch := list(islice(entries, BATCH)):
-                for status, answer in answer_lines(batch, self.actor):
-                    summary[outcome_word(status)] += 1
-                    spool.write(answer)
+            with read_ahead(request.data, CheckEntry, key) as batches:
+                for batch in batches:
+                    spool.write(answer_lines(batch, self.actor, summary))
             spool.write(json.dumps({"summary": summary}).encode() + b"\n")
             spool.seek(0)
             unless_answered.pop_all()
             return FileResponse(spool, content_type=NDJSON_TYPE)
-
-
-def outcome_word(status: int) -> str:
-    return {201: "stored", 200: "repeated"}.get(status, "refused")
 
 
 def entries_of(data: list[Any]) -> list[dict[str, Any]]:
@@ -297,50 +288,12 @@ def entries_of(data: list[Any]) -> list[dict[str, Any]]:
     entries, refusals = [], []
     for place, item in enumerate(data):
         try:
-            entries.append(taken(CheckEntry, item))
+            entries.append(check_lines.take(item) or taken(CheckEntry, item))
         except DomainError as error:
             refusals.append(error.below(f"/{place}"))
     if refusals:
         raise checks.together(refusals)
     return entries
-
-
-def answer_lines(
-    batch: Sequence[tuple[int, dict[str, Any] | DomainError]], actor: Actor
-) -> Iterator[tuple[int, bytes]]:
-    """Store one batch; of each line, in order, its status and its answer."""
-    good = [entry for _, entry in batch if not isinstance(entry, DomainError)]
-    results = iter(checks.take_in(by=actor, at=timezone.now(), entries=good))
-    for number, entry in batch:
-        result = entry if isinstance(entry, DomainError) else next(results)
-        yield _told(number, result)
-
-
-def _entry_of(raw: bytes | None, key: str | None, number: int) -> dict[str, Any] | DomainError:
-    if raw is None:
-        return TooLarge.at("", "line_too_long", "The line is too long for one check; split it.")
-    entry = check_lines.read(raw)
-    try:
-        entry = taken(CheckEntry, parse(raw)) if entry is None else entry
-    except DomainError as error:
-        return error
-    if key is not None and entry.get("external_id") is None:
-        entry["external_id"] = checks.line_id(key, number)
-    return entry
-
-
-def _told(number: int, result: checks.Told | DomainError) -> tuple[int, bytes]:
-    if isinstance(result, DomainError):
-        faults = [_plain(fault) for fault in result.faults]
-        answer = {"line": number, "status": result.status, "errors": faults}
-        return result.status, json.dumps(answer).encode() + b"\n"
-    status = 201 if result.created else 200
-    key = encode(VoltageCheck.PREFIX, result.number)
-    return status, b'{"line": %d, "status": %d, "id": "%s"}\n' % (number, status, key.encode())
-
-
-def _plain(fault: Fault) -> dict[str, str]:
-    return {"pointer": fault.pointer, "code": fault.code, "detail": fault.detail}
 
 
 class OneVoltageCheck(OneDoor):

@@ -116,7 +116,8 @@ class Reassembly(Step):
     """Something put back, with its fasteners, their torque and tool, and what was measured.
 
     `readings` are rest voltages by position before the last bus bar of each, V; `half_v` the
-    voltage of the half `half` alone, V.
+    voltage of the half `half` alone, V; `seen` how positions lie now; `warnings` what was told of
+    tools and torques when it was recorded.
     """
 
     PREFIX: ClassVar[str] = "ra"
@@ -134,7 +135,9 @@ class Reassembly(Step):
     places = models.JSONField(default=list)
     slot = models.CharField(max_length=60, default="", blank=True)
     fasteners = models.JSONField(default=list)
+    seen = models.JSONField(default=list)
     readings = models.JSONField(default=list)
+    warnings = models.JSONField(default=list)
     half = models.PositiveSmallIntegerField(null=True)
     half_v = models.FloatField(null=True)
     current_a = models.FloatField(null=True)

@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from packs.models.facts import Keyed
+from packs.rules.layouts import Layout, layout_of
 
 REFERENCE_TEMPERATURE_C = 25.0
 REST_CURRENT_MAX_A = 5.0  # a car that is switched on still draws; common practice, no source
@@ -33,6 +34,11 @@ class Ratings(models.Model):
 
     class Meta:
         abstract = True
+
+    @property
+    def layout(self) -> Layout:
+        """What the type says for the bench, made complete."""
+        return layout_of(self.bench)
 
 
 RATINGS = tuple(field.name for field in Ratings._meta.local_fields)

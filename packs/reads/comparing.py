@@ -13,7 +13,7 @@ from django.db.models import Q
 from numpy.typing import NDArray
 
 from packs.models import PackType, Swap, VoltageCheck
-from packs.reads import sites, types
+from packs.reads import sites, tools, types
 from packs.rules.diagnosis import Finding, which_part
 from packs.rules.leveling import as_equal
 from packs.rules.pairing import PAIR_WITHIN_S, pair
@@ -115,9 +115,7 @@ def brought_to_reference(check: Read, rest: Read | None, pack_type: PackType) ->
 
 
 def _warnings(check: VoltageCheck, zone: ZoneInfo) -> Iterable[str]:
-    tool, day = check.equipment, check.taken_at.astimezone(zone).date()
-    if tool is not None and tool.due_on is not None and tool.due_on < day:
-        yield f"{tool.code} was due for its own test on {tool.due_on.isoformat()}."
+    return tools.warnings(check.equipment, check.taken_at.astimezone(zone).date())
 
 
 def _partners(loads: Sequence[VoltageCheck]) -> Mapping[int, VoltageCheck]:

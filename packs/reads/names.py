@@ -7,6 +7,7 @@ from django.db.models import Model, QuerySet
 
 from packs.errors import Contradiction, NotFound
 from packs.models import (
+    Component,
     Customer,
     Equipment,
     Fact,
@@ -36,6 +37,7 @@ WHERE_TO_POST: Mapping[type[Model], tuple[str, str]] = {
     Person: ("person", "people/"),
     Equipment: ("equipment", "equipment/"),
     Module: ("module", "modules/"),
+    Component: ("component", "components/"),
     Lot: ("lot", "lots/"),
     Site: ("site", "sites/"),
     ImportSource: ("import source", "import-sources/"),
@@ -76,6 +78,12 @@ def module(tag: str | None, pointer: str) -> Module | None:
     if tag is None:
         return None
     return _named(Module.objects.filter(tag=tag), Module, tag, pointer)
+
+
+def component(tag: str | None, pointer: str = "/component") -> Component | None:
+    if tag is None:
+        return None
+    return _named(Component.objects.filter(tag=tag), Component, tag, pointer)
 
 
 def lot(code: str | None, pointer: str = "/lot") -> Lot | None:

@@ -6,7 +6,7 @@ from datetime import date, datetime, time
 
 from django.db.models import QuerySet
 
-from packs.models import Pack, Photo
+from packs.models import Pack, Photo, Visit
 from packs.reads import sites
 from packs.rules.identity import decode, encode
 
@@ -31,6 +31,11 @@ def standing() -> QuerySet[Photo]:
 def of_pack(pack: Pack | None) -> list[Shown]:
     """The newest photographs of a pack."""
     return [_shown(row) for row in standing().filter(pack=pack)[:SHOWN]]
+
+
+def of_visit(visit: Visit) -> list[Shown]:
+    """The photographs taken on a visit, the newest first."""
+    return [_shown(row) for row in standing().filter(visit=visit)]
 
 
 def named(keys: Sequence[str]) -> list[Shown]:

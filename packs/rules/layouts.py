@@ -5,7 +5,7 @@ not say is empty here, and nobody guesses it.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 KEYS = (
@@ -137,6 +137,19 @@ def layout_of(bench: Mapping[str, Any]) -> Layout:
         bus=Bus(**_given(bench, "bus")),
         stock_minimum=dict(bench.get("stock_minimum") or {}),
     )
+
+
+def kept(layout: Layout) -> dict[str, Any]:
+    """The JSON that a type keeps of it: what it says alone, in one form for equal content."""
+    empty, said = asdict(layout_of({})), asdict(layout)
+    said["positions"] = sorted(said["positions"], key=lambda row: int(row["position"]))
+    return {name: _plain(said[name]) for name in KEYS if said[name] not in (empty[name], [])}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, list | tuple):
+        return [_known(row) for row in value]
+    return _known(value) if isinstance(value, dict) else value
 
 
 def _rows(bench: Mapping[str, Any], name: str) -> Sequence[Mapping[str, Any]]:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from packs.rules.check_entry import Wrong
 
 LONGEST = 60  # characters of a date with its time; whatever is longer is none
+FAR_OFFSET = timedelta(hours=16)  # PostgreSQL reads ±15:59:59 at most (its MAX_TZDISP_HOUR)
 TWO_DIGITS = 2000  # added to a year of two digits; no pack is older
 _YEAR_FIRST = re.compile(r"(\d{4})([-/.]?)(\d{1,2})\2(\d{1,2})\Z")
 _YEAR_LAST = re.compile(r"(\d{1,2})([-/.]) ?(\d{1,2})\2 ?(\d{4}|\d{2})\Z")
@@ -79,7 +80,7 @@ def _refuse_long(text: str) -> None:
 
 def _placed(local: datetime, offset: str | None, zone: ZoneInfo) -> datetime:
     if offset:
-        return local.replace(tzinfo=_offset(offset))
+        return storable(local.replace(tzinfo=_offset(offset)))
     placed = local.replace(tzinfo=zone)
     if placed.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != local:
         raise Unclear(
@@ -150,3 +151,11 @@ def _is_instant(text: str, dates: str) -> bool:
     except Unclear:
         return False
     return True
+
+
+def storable(instant: datetime) -> datetime:
+    """The same instant, in UTC where its own offset is larger than PostgreSQL reads."""
+    offset = instant.utcoffset()
+    if offset is not None and abs(offset) >= FAR_OFFSET:
+        return instant.astimezone(UTC)
+    return instant

@@ -1,6 +1,8 @@
 """Voltages as they are stored: whole tenths of a millivolt in 32-bit integers."""
 
+from collections import defaultdict
 from collections.abc import Sequence
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +32,22 @@ def to_units(voltages_v: Sequence[float | None] | NDArray[np.float64]) -> NDArra
     if (np.abs(scaled[~unread]) > _LARGEST).any():
         raise ValueError("A voltage is over 214 kV and cannot be stored.")
     return scaled.astype(np.int32)
+
+
+def to_units_each(
+    sets: Sequence[Sequence[float | None] | NDArray[np.int32]],
+) -> list[NDArray[np.int32]]:
+    """Stored units of many sets of volts, each of its own length; arrays are such units already."""
+    found = list(sets)
+    alike = defaultdict(list)
+    for place, volts in enumerate(found):
+        if not isinstance(volts, np.ndarray):
+            alike[len(volts)].append(place)
+    for places in alike.values():
+        block = to_units(np.array([found[place] for place in places], dtype=np.float64))
+        for place, units in zip(places, block, strict=True):
+            found[place] = units
+    return cast(list[NDArray[np.int32]], found)
 
 
 def to_volts(units: NDArray[np.int32]) -> NDArray[np.float64]:

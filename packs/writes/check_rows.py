@@ -3,30 +3,38 @@
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
+from typing import Any, NamedTuple
 
 from django.db import connection
 
 from packs.errors import Conflict, DomainError
 from packs.models import Pack, VoltageCheck
 from packs.writes.actors import Actor
-from packs.writes.check_lines import FIELDS, Line
+from packs.writes.check_lines import Lines
+from packs.writes.check_names import Held
 from packs.writes.inserting import insert
-from packs.writes.recording import REVISED, must_stand, revise, sent_otherwise, take_out
+from packs.writes.recording import REVISED, go_forward, must_stand, sent_otherwise, take_out
 
 LINE_MARK = "\x1e"  # begins what no sender can send: the name of a line under an Idempotency-Key
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(NamedTuple):
     """What became of a line: the number of its check, and whether this call stored it."""
 
     number: int
     created: bool
 
 
+class Coming(NamedTuple):
+    """What becomes of a line: the place of its check among those to be inserted."""
+
+    place: int
+    created: bool
+
+
 Result = Told | DomainError
+Stored = Mapping[str, tuple[int, bytes]]
 
 
 def line_id(key: str, number: int) -> str:
@@ -34,9 +42,10 @@ def line_id(key: str, number: int) -> str:
     return f"{LINE_MARK}{hashlib.sha256(key.encode()).hexdigest()}#{number}"
 
 
-def known(lines: Sequence[Line], *, by: Actor) -> dict[str, tuple[int, bytes]]:
+def known(lines: Lines, *, by: Actor) -> Stored:
     """The numbers and digests of checks stored before under the external ids of these lines."""
-    asked = [line.external_id for line in lines if line.external_id and line.unknown is None]
+    names = lines.columns["external_id"]
+    asked = [name for place, name in enumerate(names) if name and place not in lines.unknown]
     if not asked:
         return {}
     among = (
@@ -52,56 +61,49 @@ def known(lines: Sequence[Line], *, by: Actor) -> dict[str, tuple[int, bytes]]:
         return {name: (number, bytes(content)) for name, number, content in cursor.fetchall()}
 
 
-def store(
-    lines: Sequence[Line],
-    stored: Mapping[str, tuple[int, bytes]],
-    *,
-    by: Actor,
-    at: datetime,
-) -> list[Result]:
+def store(lines: Lines, stored: Stored, *, by: Actor, at: datetime) -> list[Result]:
     """Insert what is new, in order, with the revisions of the locked packs; a result a line."""
-    fresh: list[Line] = []
-    firsts: dict[str, tuple[Line, DomainError | int]] = {}
-    results: list[Result | tuple[int, bool]] = []
-    for line in lines:
-        name = line.external_id or ""
+    fresh: list[int] = []
+    firsts: dict[str, tuple[int, Coming | DomainError]] = {}
+    results: list[Result | Coming] = []
+    for place, name in enumerate(lines.columns["external_id"]):
         if name in firsts:
-            results.append(_twin(line, *firsts[name]))
+            results.append(_twin(lines, place, *firsts[name]))
             continue
-        settled = _settled(line, stored.get(name))
-        if settled is not None:
-            results.append(settled)
-            continue
-        error = _stamp(line, by=by, at=at)
-        if name:
-            firsts[name] = line, len(fresh) if error is None else error
-        results.append((len(fresh), True) if error is None else error)
-        if error is None:
-            fresh.append(line)
-    numbers = _insert(fresh)
+        settled: Result | Coming | None = _settled(lines, place, stored.get(name))
+        if settled is None:
+            settled = _stamp(lines, place, by=by, at=at) or Coming(len(fresh), created=True)
+            if name:
+                firsts[name] = place, settled
+            if isinstance(settled, Coming):
+                fresh.append(place)
+        results.append(settled)
+    numbers = _insert(lines, fresh, by=by)
     return [
-        Told(numbers[one[0]], created=one[1]) if isinstance(one, tuple) else one for one in results
+        Told(numbers[one.place], one.created) if isinstance(one, Coming) else one for one in results
     ]
 
 
-def _twin(line: Line, first: Line, became: DomainError | int) -> Result | tuple[int, bool]:
+def _twin(lines: Lines, place: int, first: int, became: Coming | DomainError) -> Result | Coming:
     """What a line gets that bears the external id of a line before it in the same batch."""
-    if line.unknown is not None:
-        return line.unknown
-    if first.row["digest"] != line.row["digest"]:
-        return otherwise(line.external_id or "")
-    return (became, False) if isinstance(became, int) else became
+    if place in lines.unknown:
+        return lines.unknown[place]
+    digests = lines.columns["digest"]
+    if digests[first] != digests[place]:
+        return otherwise(lines.columns["external_id"][place])
+    return became._replace(created=False) if isinstance(became, Coming) else became
 
 
-def _settled(line: Line, before: tuple[int, bytes] | None) -> Result | None:
+def _settled(lines: Lines, place: int, before: tuple[int, bytes] | None) -> Result | None:
     """The result of a line that is not to be stored; None for one that is."""
-    if line.unknown is not None:
-        return line.unknown
+    if place in lines.unknown:
+        return lines.unknown[place]
     if before is None:
-        return line.refused
+        return lines.refused.get(place)
     number, content = before
-    same = content == line.row["digest"]
-    return Told(number, created=False) if same else otherwise(line.external_id or "")
+    if content == lines.columns["digest"][place]:
+        return Told(number, created=False)
+    return otherwise(lines.columns["external_id"][place])
 
 
 def otherwise(external_id: str) -> Conflict:
@@ -116,37 +118,45 @@ def otherwise(external_id: str) -> Conflict:
     return sent_otherwise(external_id)
 
 
-def _stamp(line: Line, *, by: Actor, at: datetime) -> DomainError | None:
+def _stamp(lines: Lines, place: int, *, by: Actor, at: datetime) -> DomainError | None:
     """Give the row its revision of the locked pack; answers what stands against that."""
-    pack, row = line.pack, line.row
+    pack, columns = lines.packs[place], lines.columns
     assert pack is not None
-    if line.supersedes is not None:
+    superseded = lines.supersedes.get(place)
+    if superseded is not None:
         try:
-            must_stand(line.supersedes, pack=pack, pointer="/supersedes")
+            must_stand(superseded, pack=pack, pointer="/supersedes")
         except DomainError as error:
             return error
-    row["recorded_at"] = revise(pack, at=at, happened_at=row["taken_at"], save=False)
-    row["revision"] = pack.revision
-    row["client_id"] = by.client.pk
-    row["recorded_by_id"] = None if by.person is None else by.person.pk
-    if line.supersedes is not None:
-        take_out(line.supersedes, pack=pack, by=by, at=row["recorded_at"], reason="superseded")
+    happened_at = columns["taken_at"][place]
+    columns["recorded_at"][place] = go_forward(pack, at=at, happened_at=happened_at)
+    columns["revision"][place] = pack.revision
+    if superseded is not None:
+        take_out(superseded, pack=pack, by=by, at=pack.settled_at, reason="superseded")
     return None
 
 
-def _insert(lines: Sequence[Line]) -> list[int]:
+def _insert(lines: Lines, places: Sequence[int], *, by: Actor) -> list[int]:
     """Store the rows and what they made of their packs; the numbers of the rows, in order."""
-    if not lines:
+    if not places:
         return []
-    packs = {line.pack.pk: line.pack for line in lines if line.pack is not None}
+    packs = {pack.pk: pack for pack in map(lines.packs.__getitem__, places) if pack is not None}
     _save(list(packs.values()))
-    numbers = _numbers(len(lines))
-    rows = [line.row for line in lines]
-    columns = {name: [row[name] for row in rows] for name in FIELDS}
-    insert(VoltageCheck, {**columns, "id": numbers})
-    for row, number in zip(rows, numbers, strict=True):
-        row["id"] = number
+    numbers = _numbers(len(places))
+    _number(lines, places, numbers, by)
+    columns = lines.columns
+    if len(places) < len(lines):
+        columns = {name: [column[place] for place in places] for name, column in columns.items()}
+    insert(VoltageCheck, columns)
     return numbers
+
+
+def _number(lines: Lines, places: Sequence[int], numbers: Sequence[int], by: Actor) -> None:
+    columns = lines.columns
+    columns["client_id"] = [by.client.pk] * len(lines)
+    columns["recorded_by_id"] = [None if by.person is None else by.person.pk] * len(lines)
+    for place, number in zip(places, numbers, strict=True):
+        columns["id"][place] = number
 
 
 def _numbers(count: int) -> list[int]:
@@ -155,7 +165,8 @@ def _numbers(count: int) -> list[int]:
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(
-                "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)",
+                "SELECT nextval((SELECT pg_get_serial_sequence(%s, 'id')::regclass)) "
+                "FROM generate_series(1, %s)",
                 [table, count],
             )
             return [row[0] for row in cursor.fetchall()]
@@ -166,26 +177,38 @@ def _numbers(count: int) -> list[int]:
     return list(range(begun, begun + count))
 
 
-def _save(packs: Sequence[Pack]) -> None:
+def _save(packs: Sequence[Held]) -> None:
     """The packs as they stand after their new revisions, in one statement or batch."""
-    names = [field for field in Pack._meta.concrete_fields if field.name in REVISED]
-    rows = [
-        [field.get_db_prep_save(getattr(pack, field.attname), connection) for field in names]
-        for pack in packs
-    ]
+    fields = [field for field in Pack._meta.concrete_fields if field.name in REVISED]
+    columns = {field: [getattr(pack, field.attname) for pack in packs] for field in fields}
     numbers = [pack.pk for pack in packs]
+    if connection.vendor == "postgresql":
+        _save_together(numbers, columns)
+        return
+    sets = ", ".join(f'"{field.column}" = %s' for field in fields)
+    statement = f'UPDATE "{Pack._meta.db_table}" SET {sets} WHERE id = %s'  # noqa: S608
+    prepared = [
+        [field.get_db_prep_save(value, connection) for value in column]
+        for field, column in columns.items()
+    ]
     with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            sets = ", ".join(f'"{field.column}" = n."{field.column}"' for field in names)
-            arrays = ", ".join(f"%s::{field.db_type(connection)}[]" for field in names)
-            said = ", ".join(f'"{field.column}"' for field in names)
-            cursor.execute(
-                f'UPDATE "{Pack._meta.db_table}" p SET {sets} '  # noqa: S608
-                f"FROM unnest(%s::bigint[], {arrays}) AS n(id, {said}) WHERE p.id = n.id",
-                [numbers, *(list(column) for column in zip(*rows, strict=True))],
-            )
-            return
-        sets = ", ".join(f'"{field.column}" = %s' for field in names)
-        statement = f'UPDATE "{Pack._meta.db_table}" SET {sets} WHERE id = %s'  # noqa: S608
-        given = [[*row, number] for row, number in zip(rows, numbers, strict=True)]
-        cursor.executemany(statement, given)
+        cursor.executemany(statement, list(zip(*prepared, numbers, strict=True)))
+
+
+def _save_together(numbers: Sequence[int], columns: Mapping[Any, Sequence[Any]]) -> None:
+    """On PostgreSQL: one statement, to which each column goes as one text."""
+    sets = ", ".join(f'"{field.column}" = n."{field.column}"' for field in columns)
+    arrays = ", ".join(f"%s::{field.db_type(connection)}[]" for field in columns)
+    names = ", ".join(f'"{field.column}"' for field in columns)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f'UPDATE "{Pack._meta.db_table}" p SET {sets} '  # noqa: S608
+            f"FROM unnest(%s::bigint[], {arrays}) AS n(id, {names}) WHERE p.id = n.id",
+            [_as_array(column) for column in (numbers, *columns.values())],
+        )
+
+
+def _as_array(column: Sequence[Any]) -> str:
+    """Numbers or instants as PostgreSQL reads them in an array."""
+    told = ",".join(["NULL" if value is None else f'"{value}"' for value in column])
+    return f"{{{told}}}"

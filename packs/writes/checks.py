@@ -9,8 +9,10 @@ from packs.errors import DomainError
 from packs.models import VoltageCheck
 from packs.reads import sites
 from packs.writes.actors import Actor
-from packs.writes.check_lines import Entry, Line, judge_all, resolve
+from packs.writes.check_lines import Lines, resolve
+from packs.writes.check_names import Entry
 from packs.writes.check_rows import LINE_MARK, Result, Told, known, line_id, store
+from packs.writes.check_verdicts import judge_all
 from packs.writes.recording import Outcome
 
 __all__ = [
@@ -67,8 +69,8 @@ def record_each(
     lines, results = _taken_in(entries, by=by, at=at)
     before = _stored_before(results)
     return [
-        result if isinstance(result, DomainError) else _outcome(line, result, before)
-        for line, result in zip(lines, results, strict=True)
+        result if isinstance(result, DomainError) else _outcome(lines, place, result, before)
+        for place, result in enumerate(results)
     ]
 
 
@@ -82,9 +84,7 @@ def take_in(*, by: Actor, at: datetime, entries: Sequence[Entry]) -> list[Result
     return _taken_in(entries, by=by, at=at)[1]
 
 
-def _taken_in(
-    entries: Sequence[Entry], *, by: Actor, at: datetime
-) -> tuple[list[Line], list[Result]]:
+def _taken_in(entries: Sequence[Entry], *, by: Actor, at: datetime) -> tuple[Lines, list[Result]]:
     for _ in range(RACES - 1):
         try:
             return _once(entries, by=by, at=at)
@@ -99,16 +99,17 @@ def _of_external_ids(race: IntegrityError) -> bool:
     return "external_id" in str(race) or "once_per_client" in str(race)
 
 
-def _once(entries: Sequence[Entry], *, by: Actor, at: datetime) -> tuple[list[Line], list[Result]]:
+def _once(entries: Sequence[Entry], *, by: Actor, at: datetime) -> tuple[Lines, list[Result]]:
     with transaction.atomic():
         lines = resolve(entries)
         stored = known(lines, by=by)
+        names = lines.columns["external_id"]
         new = [
-            line
-            for line in lines
-            if line.unknown is None and (line.external_id or "") not in stored
+            place
+            for place in range(len(lines))
+            if place not in lines.unknown and names[place] not in stored
         ]
-        judge_all(new, at=at, zone=sites.zone())
+        judge_all(lines, new, at=at, zone=sites.zone())
         return lines, store(lines, stored, by=by, at=at)
 
 
@@ -119,7 +120,9 @@ def _stored_before(results: Sequence[Result]) -> Mapping[int, VoltageCheck]:
     return rows.in_bulk(numbers) if numbers else {}
 
 
-def _outcome(line: Line, result: Told, before: Mapping[int, VoltageCheck]) -> Outcome[VoltageCheck]:
+def _outcome(
+    lines: Lines, place: int, result: Told, before: Mapping[int, VoltageCheck]
+) -> Outcome[VoltageCheck]:
     if result.created:
-        return Outcome(line.check(), created=True)
+        return Outcome(lines.check(place), created=True)
     return Outcome(before[result.number], created=False)

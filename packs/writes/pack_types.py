@@ -10,8 +10,10 @@ from packs.errors import Contradiction, Fault
 from packs.models import RATINGS, Pack, PackType, PackTypeVersion
 from packs.models.types import REFERENCE_TEMPERATURE_C, REST_CURRENT_MAX_A
 from packs.rules import arithmetic
+from packs.rules.layouts import KEYS
 from packs.writes.actors import Actor
 from packs.writes.keeping import change, keep
+from packs.writes.layouts import bench_of, layout_faults
 from packs.writes.recording import Outcome
 
 MADE_OF = ("chemistry", "module_count", "cells_per_module", "cell_nominal_v")
@@ -51,6 +53,7 @@ def change_pack_type(
 ) -> PackType:
     """Store other ratings as a new version; every pack of the type is then owed an estimate."""
     ratings = _ratings({**{name: getattr(row, name) for name in RATINGS}, **changes})
+    columns = {"bench" if name in KEYS else name for name in changes}
     made_of = {name: getattr(row, name) for name in (*MADE_OF, "blocks")}
     faults = _rating_faults({**made_of, **ratings})
     if faults:
@@ -62,7 +65,7 @@ def change_pack_type(
             at=at,
             version=version,
             key=row.code,
-            changes={name: ratings[name] for name in changes},
+            changes={name: ratings[name] for name in sorted(columns)},
         )
         _append_version(changed, at=at)
         Pack.objects.filter(pack_type=changed).update(estimate_due_at=at)
@@ -83,7 +86,7 @@ def _or(entry: Mapping[str, Any], name: str, otherwise: Any) -> Any:
 def _ratings(entry: Mapping[str, Any]) -> dict[str, Any]:
     return {
         **{name: entry.get(name) for name in RATINGS},
-        "bench": _or(entry, "bench", {}),
+        "bench": bench_of(entry),
         "reference_temperature_c": _or(entry, "reference_temperature_c", REFERENCE_TEMPERATURE_C),
         "limits_source": _or(entry, "limits_source", ""),
         "rest_current_max_a": _or(entry, "rest_current_max_a", REST_CURRENT_MAX_A),
@@ -125,7 +128,10 @@ def _nominal_faults(entry: Mapping[str, Any]) -> list[Fault]:
 
 
 def _rating_faults(content: Mapping[str, Any]) -> list[Fault]:
-    faults = _order_faults(content)
+    faults = [
+        *_order_faults(content),
+        *layout_faults(content.get("bench") or {}, content["module_count"]),
+    ]
     highest, nominal = content["max_cell_v"], content["cell_nominal_v"]
     if highest is not None and highest < nominal:
         faults.append(

@@ -10,6 +10,7 @@ from django.db.models import Max
 from packs.errors import Conflict
 from packs.models import Module, Pack, Placement, Swap, SwapChange
 from packs.rules.seating import Change, Stay, simultaneous, stays
+from packs.writes import component_places
 from packs.writes.actors import Actor
 from packs.writes.keeping import change
 from packs.writes.recording import conflict_of, midnight
@@ -50,7 +51,7 @@ class _Plan:
 
 
 def settle(pack: Pack, swaps: Sequence[Swap], *, by: Actor, at: datetime) -> None:
-    """Bring placements, module states and the start of the build in line with the swaps.
+    """Bring placements, the states of modules and parts and the start of the build in line.
 
     `swaps` are those just recorded or voided, of a pack that is locked. Raises Conflict where
     the swaps that stand contradict each other.
@@ -62,6 +63,7 @@ def settle(pack: Pack, swaps: Sequence[Swap], *, by: Actor, at: datetime) -> Non
     pointers = {pk: f"/changes/{place}" for place, pk in enumerate(own)}
     if positions:
         _seat(pack, positions, pointers, by=by, at=at)
+    component_places.settle(pack, touched, pointers, by=by, at=at)
     _begin_build(pack)
 
 

@@ -7,7 +7,7 @@ of what is now owed are stored in the same transaction.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, Protocol, TypeVar
 
 from django.db import IntegrityError, transaction
 from django.db.models import Model
@@ -66,24 +66,35 @@ def lock(pack_id: int) -> Pack:
 REVISED = ["revision", "settled_at", "last_contact", "estimate_due_at"]
 
 
-def revise(
-    pack: Pack, *, at: datetime, happened_at: datetime | None, save: bool = True
-) -> datetime:
+class Revised(Protocol):
+    """What a write about a pack changes of it."""
+
+    revision: int
+    settled_at: datetime
+    last_contact: datetime | None
+    estimate_due_at: datetime | None
+
+
+def revise(pack: Pack, *, at: datetime, happened_at: datetime | None) -> datetime:
     """Raise the revision of a locked pack and mark its estimate as owed.
 
-    `happened_at` is when the pack was in hand, None where it was only written about. Without
-    `save` the caller stores the pack. Returns the instant the record bears: `at`, or just
-    what is needed to keep records of one pack in the order of their revisions where clocks
-    disagree.
+    `happened_at` is when the pack was in hand, None where it was only written about. Returns the
+    instant that the record bears.
     """
+    recorded_at = go_forward(pack, at=at, happened_at=happened_at)
+    pack.save(update_fields=REVISED)
+    return recorded_at
+
+
+def go_forward(pack: Revised, *, at: datetime, happened_at: datetime | None) -> datetime:
+    """The same for who stores the pack: the instant is `at`, or just what is needed to keep
+    records of one pack in the order of their revisions where clocks disagree."""
     pack.revision += 1
     pack.settled_at = max(at, pack.settled_at + timedelta.resolution)
     if happened_at is not None:
         seen = min(happened_at, pack.settled_at)
         pack.last_contact = max(seen, pack.last_contact or seen)
     pack.estimate_due_at = min(at, pack.estimate_due_at or at)
-    if save:
-        pack.save(update_fields=REVISED)
     return pack.settled_at
 
 
@@ -293,7 +304,16 @@ REFUSALS: Mapping[str, tuple[str, str, str]] = {
 }
 
 
-def must_stand(fact: Fact, *, pack: Pack | None, pointer: str = "") -> None:
+class Numbered(Protocol):
+    """A pack, however it was read."""
+
+    @property
+    def pk(self) -> int: ...
+    @property
+    def revision(self) -> int: ...
+
+
+def must_stand(fact: Fact, *, pack: Numbered | None, pointer: str = "") -> None:
     """Raise, if a fact can't be taken out of account of this locked pack."""
     if fact.pack_id != (None if pack is None else pack.pk):
         raise Contradiction.at(
@@ -308,7 +328,7 @@ def must_stand(fact: Fact, *, pack: Pack | None, pointer: str = "") -> None:
         )
 
 
-def take_out(fact: Fact, *, pack: Pack | None, by: Actor, at: datetime, reason: str) -> None:
+def take_out(fact: Fact, *, pack: Numbered | None, by: Actor, at: datetime, reason: str) -> None:
     """Take a fact of a locked pack, or of none, out of account; it stays readable."""
     must_stand(fact, pack=pack)
     fact.voided_at = at

@@ -79,7 +79,7 @@ def _place_faults(entry: Entry, pack_type: PackType) -> list[Fault]:
     for index, change in enumerate(entry["changes"]):
         place = change.get(wanted)
         told = _beside(change, wanted) or (
-            _position_fault(place, pack_type) if of_modules else _slot_fault(place)
+            _position_fault(place, pack_type) if of_modules else slot_fault(place)
         )
         if told is None and place in seen:
             told = "named_twice", f"{wanted} {place} stands twice; a swap changes a place once."
@@ -110,7 +110,8 @@ def _position_fault(position: int | None, pack_type: PackType) -> tuple[str, str
     )
 
 
-def _slot_fault(slot: str | None) -> tuple[str, str] | None:
+def slot_fault(slot: str | None) -> tuple[str, str] | None:
+    """Code and sentence for what is no name of a slot; None for one that is."""
     if slot is not None and SLOT.fullmatch(slot):
         return None
     return (

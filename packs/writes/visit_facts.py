@@ -38,6 +38,11 @@ def faults_of_time(visit: Visit, when: datetime, pointer: str, *, at: datetime) 
     """What is wrong with the time of a fact told on this visit."""
     if visit.pack is not None:
         return time_faults(visit.pack, when, pointer, at=at, zone=sites.zone())
+    return future_faults(when, pointer, at=at)
+
+
+def future_faults(when: datetime, pointer: str, *, at: datetime) -> list[Fault]:
+    """What is wrong with the time of a fact that concerns no pack."""
     if when <= at + CLOCK_ERROR:
         return []
     sentence = f"{when.isoformat()} is more than five minutes ahead of the clock here; correct it."
@@ -65,7 +70,7 @@ def record_on(
     """
     columns = {**content, "visit": visit}
     if visit.pack_id is None:
-        return _record_alone(model, columns, said, by=by, at=at, then=then)
+        return record_alone(model, columns, said, by=by, at=at, then=then)
     return record(
         model,
         by=by,
@@ -80,15 +85,21 @@ def record_on(
     )
 
 
-def _record_alone(
+def record_alone(
     model: type[FactT],
     content: Mapping[str, Any],
     said: Said,
     *,
     by: Actor,
     at: datetime,
-    then: Callable[[FactT], None] | None,
+    then: Callable[[FactT], None] | None = None,
+    follows: Mapping[str, Any] | None = None,
 ) -> Outcome[FactT]:
+    """Store a fact that concerns no pack; the same one sent again is found, not stored twice.
+
+    `content` holds the columns as they were said, `follows` those that were worked out from them
+    and from what stood recorded, which may differ when the same is sent again.
+    """
     old = said.supersedes
     content_digest = digest({**content, **said.beside, "done_by": said.done_by, "supersedes": old})
     with transaction.atomic():
@@ -102,6 +113,7 @@ def _record_alone(
             take_out(old, pack=None, by=by, at=at, reason="superseded")
         fact = model(
             **content,
+            **(follows or {}),
             recorded_at=at,
             client=by.client,
             recorded_by=by.person,

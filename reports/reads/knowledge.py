@@ -5,14 +5,15 @@ instant. The date of a fact is never later than when it was recorded: other peop
 five minutes ahead.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from datetime import date, datetime
+from itertools import chain
 from typing import Any
 
 import numpy as np
-from django.db.models import IntegerField, Max, Model, Q, Value
+from django.db import connection
+from django.db.models import IntegerField, Max, Model, Q, QuerySet, Value
 from numpy.typing import NDArray
 
 from packs.models import (
@@ -21,6 +22,7 @@ from packs.models import (
     Inspection,
     Installation,
     Pack,
+    PackType,
     PackTypeVersion,
     Swap,
     SwapChange,
@@ -28,6 +30,10 @@ from packs.models import (
     VoltageCheck,
 )
 from packs.reads.types import Limits, limits_of
+from packs.rules.voltages import UNITS_PER_V, to_volts
+from reports.reads.among import Dated, among
+from reports.trends.history import Floats
+from reports.trends.segments import Counts
 
 DAY_S = 86_400.0
 NEVER = Value(None, IntegerField())
@@ -56,7 +62,7 @@ class Vantage:
 
 @dataclass(frozen=True)
 class CheckRow:
-    """One comparable voltage check as it was stored; day since 1970, volts in 0.1 mV units."""
+    """One voltage check as it was stored; day since 1970, volts in 0.1 mV units."""
 
     day: float
     level: str
@@ -87,14 +93,74 @@ class Knowledge:
     last_day: float | None
 
 
+@dataclass(frozen=True, eq=False)
+class Checks:
+    """c voltage checks by pack, then day. pack (c,) a place among the vantages; level and
+    condition (c,) places in LEVELS and CONDITIONS; set_code (c,), −1 for none, never one of two
+    packs; volts, those of check k from start[k] to start[k + 1]. NaN: unknown."""
+
+    pack: Counts
+    day: Floats
+    level: Counts
+    condition: Counts
+    current_a: Floats
+    temperature_c: Floats
+    set_code: Counts
+    start: Counts
+    volts: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """Everything the outlooks of n packs are made from, in columns; rows by pack, then day.
+
+    renewal_pack, renewal_day (r,); renewed (t,) places among the renewals, and module (t,) from 1
+    that each renewed; a renewal that names none renewed all. failure_pack, failure_day (f,);
+    first_day, last_day (n,) of any fact, NaN where nothing is known.
+    """
+
+    views: tuple[Vantage, ...]
+    checks: Checks
+    renewal_pack: Counts
+    renewal_day: Floats
+    renewed: Counts
+    module: Counts
+    failure_pack: Counts
+    failure_day: Floats
+    first_day: Floats
+    last_day: Floats
+
+
+LEVELS = ("block", "module", "cell")
+CONDITIONS = ("rest", "load", "charge")
+
+
+def packs_of(numbers: Sequence[int]) -> QuerySet[Pack]:
+    """These packs, with as much of each as an outlook needs."""
+    return Pack.objects.filter(pk__in=among(numbers)).only(*OF_A_PACK).order_by("pk")
+
+
+OF_A_PACK = ("serial", "pack_type", "revision", "settled_at", "estimate_due_at")
+
+
 def vantages(packs: Iterable[Pack], *, as_of: datetime | None = None) -> list[Vantage]:
     """Packs at their present revision; told up to `as_of`, or to their last record."""
     rows = list(packs)
+    _share_types(rows)
     limits = ratings({pack.pack_type_id for pack in rows}, known_at=as_of)
     return [
         Vantage(pack, pack.revision, as_of or pack.settled_at, limits[pack.pack_type_id])
         for pack in rows
     ]
+
+
+def _share_types(packs: Sequence[Pack]) -> None:
+    """Give packs their types, each read once however many packs are of it."""
+    wanted = {pack.pack_type_id for pack in packs if not Pack.pack_type.is_cached(pack)}
+    types = PackType.objects.in_bulk(wanted) if wanted else {}
+    for pack in packs:
+        if pack.pack_type_id in types:
+            Pack.pack_type.field.set_cached_value(pack, types[pack.pack_type_id])
 
 
 def ratings(pack_type_ids: Iterable[int], *, known_at: datetime | None) -> Mapping[int, Limits]:
@@ -115,112 +181,220 @@ def revision_at(pack: Pack, known_at: datetime) -> int:
     return max(found.aggregate(newest=Max("revision"))["newest"] or 0 for found in rows)
 
 
-def known(views: Sequence[Vantage]) -> list[Knowledge]:
+def known(views: Sequence[Vantage]) -> Known:
     """What is known of each pack, in a few queries for all of them."""
-    by_pack = {view.pack.pk: view for view in views}
-    checks = _grouped(_check_rows(by_pack))
-    renewals = _grouped(_renewal_rows(by_pack))
-    failures = _grouped(_failure_rows(by_pack))
-    contacts = _grouped(_contact_rows(by_pack))
-    return [
-        _knowledge(
-            view,
-            checks.get(pk, []),
-            renewals.get(pk, []),
-            failures.get(pk, []),
-            contacts.get(pk, []),
-        )
-        for pk, view in by_pack.items()
-    ]
-
-
-def _knowledge(
-    view: Vantage,
-    checks: list[CheckRow],
-    renewals: list[Renewal],
-    failures: list[float],
-    contacts: list[float],
-) -> Knowledge:
-    days = [*contacts, *failures, *(check.day for check in checks)]
-    return Knowledge(
-        vantage=view,
-        checks=tuple(sorted(checks, key=lambda check: check.day)),
-        renewals=tuple(sorted(renewals, key=lambda renewal: renewal.day)),
-        failure_days=tuple(sorted(failures)),
-        first_day=min(days, default=None),
-        last_day=max(days, default=None),
+    seen = _Views(views)
+    checks = _checks(seen)
+    renewals, changes = _renewals(seen)
+    failures = _failures(seen)
+    contacts = [_contacts(seen, model, happened, void) for model, happened, void in CONTACTS]
+    dates = [(checks.pack, checks.day), failures, *contacts]
+    first, last = np.full(len(views), np.inf), np.full(len(views), -np.inf)
+    for pack, day in dates:
+        np.minimum.at(first, pack, day)
+        np.maximum.at(last, pack, day)
+    return Known(
+        tuple(views),
+        checks,
+        *renewals,
+        *changes,
+        *failures,
+        np.where(np.isfinite(first), first, np.nan),
+        np.where(np.isfinite(last), last, np.nan),
     )
 
 
-def _grouped(rows: Iterable[tuple[int, Any]]) -> Mapping[int, list[Any]]:
-    found = defaultdict(list)
-    for pk, row in rows:
-        found[pk].append(row)
-    return found
+class _Views:
+    """Packs, revisions and instants of the vantages, as arrays."""
+
+    def __init__(self, views: Sequence[Vantage]) -> None:
+        self.numbers = np.array([view.pack.pk for view in views], dtype=np.int64)
+        self.order = np.argsort(self.numbers, kind="stable")
+        self.sorted = self.numbers[self.order]
+        self.revision = np.array([view.revision for view in views], dtype=np.float64)
+        self.as_of_day = np.array([view.as_of_day for view in views], dtype=np.float64)
+
+    def of(self, rows: QuerySet[Any]) -> QuerySet[Any]:
+        return rows.filter(pack_id__in=among(self.numbers.tolist()))
+
+    def place(self, pack_ids: Sequence[int]) -> Counts:
+        """Which vantage each row is of."""
+        return self.order[np.searchsorted(self.sorted, np.array(pack_ids, dtype=np.int64))]
+
+    def told(self, pack: Counts, revision: Any, void: Any, day: Floats) -> Counts:
+        """The rows that count: recorded and not void at the revision, dated by the instant; in the
+        order of the vantages, then of the days."""
+        recorded = np.nan_to_num(np.array(revision, dtype=np.float64), nan=0.0)
+        voided = np.nan_to_num(np.array(void, dtype=np.float64), nan=np.inf)
+        mine = self.revision[pack]
+        use = (recorded <= mine) & (voided > mine) & (day <= self.as_of_day[pack])
+        rows = np.flatnonzero(use)
+        return rows[np.lexsort((day[rows], pack[rows]))]
 
 
-def _counts(view: Vantage, revision: int | None, voided_revision: int | None) -> bool:
-    """Whether a fact was recorded, and not void, at the revision."""
-    return (revision or 0) <= view.revision and (
-        voided_revision is None or voided_revision > view.revision
-    )
+def fetched(rows: QuerySet[Any, Any]) -> list[tuple[Any, ...]]:
+    """Rows as the database's own module gives them: the ORM would make objects of every value."""
+    statement, given = rows.query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(statement, given)
+        found: list[tuple[Any, ...]] = cursor.fetchall()
+        return found
 
 
-def _day(view: Vantage, happened_at: datetime, recorded_at: datetime) -> float | None:
-    """The day a fact is dated, or None where that is after the vantage."""
-    when = min(happened_at, recorded_at)
-    return None if when > view.as_of else when.timestamp() / DAY_S
+def _columns(rows: QuerySet[Any, Any], width: int) -> list[Sequence[Any]]:
+    return list(zip(*fetched(rows), strict=True)) or [()] * width
 
 
-def _check_rows(by_pack: Mapping[int, Vantage]) -> Iterable[tuple[int, CheckRow]]:
-    rows = (
-        VoltageCheck.objects.filter(pack_id__in=by_pack.keys())
-        .order_by("pack_id", "taken_at", "pk")
-        .values_list(
-            "pack_id", "revision", "voided_revision", "taken_at", "recorded_at", "level",
-            "condition", "current_a", "temperature_c", "set_name", "voltages",
-        )
+def _days(instants: Sequence[Any]) -> Floats:
+    """Days since 1970 of instants in seconds, or as the text that SQLite keeps."""
+    if instants and isinstance(instants[0], str):
+        since = np.array(instants, dtype="datetime64[us]").astype(np.int64)
+        return since / 1e6 / DAY_S
+    return np.array(instants, dtype=np.float64) / DAY_S
+
+
+def _checks(views: _Views) -> Checks:
+    rows = views.of(VoltageCheck.objects.order_by("pack_id", "taken_at", "pk")).values_list(
+        "pack_id", "revision", "voided_revision", Dated("taken_at"), "level",
+        "condition", "current_a", "temperature_c", "set_name", "voltages",
     )  # fmt: skip
-    for pk, revision, void, taken_at, recorded_at, *rest in rows.iterator(chunk_size=2000):
-        view = by_pack[pk]
-        day = _day(view, taken_at, recorded_at) if _counts(view, revision, void) else None
-        if day is not None:
-            yield pk, CheckRow(day, *rest)
-
-
-def _renewal_rows(by_pack: Mapping[int, Vantage]) -> Iterable[tuple[int, Renewal]]:
-    swaps = Swap.objects.filter(pack_id__in=by_pack.keys(), starts_build=True)
-    rows = swaps.values_list("pk", "pack_id", "revision", "voided_revision", "done_at",
-                             "recorded_at", "kind")  # fmt: skip
-    positions = _grouped(
-        SwapChange.objects.filter(swap__in=swaps).values_list("swap_id", "position")
+    pack_ids, revision, void, dated, *rest = _columns(rows, 10)
+    pack, day = views.place(pack_ids), _days(dated)
+    told = views.told(pack, revision, void, day)
+    level, condition, current_a, temperature_c, name, voltages = (
+        [column[row] for row in told.tolist()] for column in rest
     )
-    for pk, pack_id, revision, void, done_at, recorded_at, kind in rows:
-        view = by_pack[pack_id]
-        day = _day(view, done_at, recorded_at) if _counts(view, revision, void) else None
-        if day is not None:
-            named = tuple(positions.get(pk, ())) if kind == Swap.Kinds.MODULE else ()
-            yield pack_id, Renewal(day, named)
-
-
-def _failure_rows(by_pack: Mapping[int, Vantage]) -> Iterable[tuple[int, float]]:
-    rows = Failure.objects.filter(pack_id__in=by_pack.keys()).values_list(
-        "pack_id", "revision", "voided_revision", "failed_on", "recorded_at"
+    return _as_checks(
+        pack[told], day[told], level, condition, current_a, temperature_c, name, voltages
     )
-    for pk, revision, void, failed_on, recorded_at in rows:
-        view, begun = by_pack[pk], datetime.combine(failed_on, time.min, tzinfo=UTC)
-        day = _day(view, begun, recorded_at) if _counts(view, revision, void) else None
-        if day is not None:
-            yield pk, day
 
 
-def _contact_rows(by_pack: Mapping[int, Vantage]) -> Iterable[tuple[int, float]]:
-    """Days on which the pack was seen other than by a voltage check or for a failure."""
-    for model, happened, void in CONTACTS:
-        seen = model._default_manager.filter(pack_id__in=by_pack.keys()).exclude(**{happened: None})
-        rows: Any = seen.values_list("pack_id", "revision", void, happened, "recorded_at")
-        for pk, revision, voided, happened_at, recorded_at in rows:
-            view = by_pack[pk]
-            day = _day(view, happened_at, recorded_at) if _counts(view, revision, voided) else None
-            if day is not None:
-                yield pk, day
+def _as_checks(
+    pack: Counts,
+    day: Floats,
+    level: Sequence[str],
+    condition: Sequence[str],
+    current_a: Sequence[float],
+    temperature_c: Sequence[float | None],
+    names: Sequence[str | None],
+    voltages: Sequence[Any],
+) -> Checks:
+    start, volts = _volts(voltages)
+    return Checks(
+        pack=pack,
+        day=day,
+        level=np.array([LEVELS.index(each) for each in level], dtype=np.int_),
+        condition=np.array([CONDITIONS.index(each) for each in condition], dtype=np.int_),
+        current_a=np.array(current_a, dtype=np.float64),
+        temperature_c=np.array(temperature_c, dtype=np.float64),
+        set_code=_set_codes(pack, names),
+        start=start,
+        volts=volts,
+    )
+
+
+def _set_codes(pack: Counts, names: Sequence[str | None]) -> Counts:
+    codes: dict[tuple[int, str], int] = {}
+    return np.array(
+        [
+            -1 if name is None else codes.setdefault((one, name), len(codes))
+            for one, name in zip(pack.tolist(), names, strict=True)
+        ],
+        dtype=np.int_,
+    )
+
+
+def _volts(voltages: Sequence[Any]) -> tuple[Counts, Floats]:
+    """Where each check's voltages begin, and all of them, V. Lists with None come from PostgreSQL,
+    little-endian int32 from SQLite, arrays of units from a page that has read them."""
+    if voltages and isinstance(voltages[0], list):
+        count = np.array([len(row) for row in voltages], dtype=np.int_)
+        volts = np.array(list(chain.from_iterable(voltages)), dtype=np.float64) / UNITS_PER_V
+    else:
+        count = np.array([memoryview(row).nbytes // 4 for row in voltages], dtype=np.int_)
+        units = np.frombuffer(b"".join(bytes(row) for row in voltages), dtype="<i4")
+        volts = to_volts(units.astype(np.int32))
+    return np.concatenate([[0], np.cumsum(count)]).astype(np.int_), volts
+
+
+def _renewals(views: _Views) -> tuple[tuple[Counts, Floats], tuple[Counts, Counts]]:
+    swaps = views.of(Swap.objects.filter(starts_build=True))
+    rows = swaps.order_by("pk").values_list(
+        "pk", "pack_id", "revision", "voided_revision", Dated("done_at")
+    )
+    numbers, pack_ids, revision, void, dated = _columns(rows, 5)
+    pack, day = views.place(pack_ids), _days(dated)
+    told = views.told(pack, revision, void, day)
+    named = SwapChange.objects.filter(
+        swap__in=swaps, swap__kind=Swap.Kinds.MODULE, position__isnull=False
+    )
+    swap_ids, modules = _columns(named.order_by("swap_id", "pk").values_list("swap", "position"), 2)
+    places = {numbers[row]: place for place, row in enumerate(told.tolist())}
+    changed = [
+        (places[swap], module)
+        for swap, module in zip(swap_ids, modules, strict=True)
+        if swap in places
+    ]
+    renewed, module = np.array(changed, dtype=np.int_).reshape(-1, 2).T
+    return (pack[told], day[told]), (renewed, module)
+
+
+def _failures(views: _Views) -> tuple[Counts, Floats]:
+    rows = views.of(Failure.objects.order_by("pk")).values_list(
+        "pack_id", "revision", "voided_revision", "failed_on", Dated("recorded_at")
+    )
+    pack_ids, revision, void, failed_on, recorded_at = _columns(rows, 5)
+    begun = [
+        (date.fromisoformat(day) if isinstance(day, str) else day).toordinal() - EPOCH_ORDINAL
+        for day in failed_on
+    ]
+    pack = views.place(pack_ids)
+    day = np.minimum(np.array(begun, dtype=np.float64), _days(recorded_at))
+    told = views.told(pack, revision, void, day)
+    return pack[told], day[told]
+
+
+EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
+
+
+def _contacts(views: _Views, model: type[Model], happened: str, void: Any) -> tuple[Counts, Floats]:
+    """Days on which packs were seen other than by a voltage check or for a failure."""
+    rows = views.of(model._default_manager.exclude(**{happened: None})).order_by()
+    pack_ids, revision, voided, dated = _columns(
+        rows.values_list("pack_id", "revision", void, Dated(happened)), 4
+    )
+    pack, day = views.place(pack_ids), _days(dated)
+    told = views.told(pack, revision, voided, day)
+    return pack[told], day[told]
+
+
+def of_one(knowledge: Knowledge) -> Known:
+    """What is known of one pack, in columns."""
+    checks, renewals = knowledge.checks, knowledge.renewals
+    changed = [(place, module) for place, row in enumerate(renewals) for module in row.positions]
+    renewed, module = np.array(changed, dtype=np.int_).reshape(-1, 2).T
+    first, last = (
+        np.array([np.nan if day is None else day])
+        for day in (knowledge.first_day, knowledge.last_day)
+    )
+    return Known(
+        views=(knowledge.vantage,),
+        checks=_as_checks(
+            np.zeros(len(checks), dtype=np.int_),
+            np.array([row.day for row in checks], dtype=np.float64),
+            [row.level for row in checks],
+            [row.condition for row in checks],
+            [row.current_a for row in checks],
+            [row.temperature_c for row in checks],
+            [row.set_name for row in checks],
+            [np.asarray(row.units, dtype="<i4").tobytes() for row in checks],
+        ),
+        renewal_pack=np.zeros(len(renewals), dtype=np.int_),
+        renewal_day=np.array([row.day for row in renewals], dtype=np.float64),
+        renewed=renewed,
+        module=module,
+        failure_pack=np.zeros(len(knowledge.failure_days), dtype=np.int_),
+        failure_day=np.array(knowledge.failure_days, dtype=np.float64),
+        first_day=first,
+        last_day=last,
+    )

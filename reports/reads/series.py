@@ -1,4 +1,4 @@
-"""From what is known of a pack to the one series of like checks that its trend is read from."""
+"""From what is known of packs to the one series of like checks that each trend is read from."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -8,204 +8,265 @@ from numpy.typing import NDArray
 
 from packs.models import PackType
 from packs.reads import types
+from packs.reads.types import Limits
 from packs.rules.leveling import as_equal
 from packs.rules.noise import medians, ranges
-from packs.rules.pairing import pair
+from packs.rules.pairing import PAIR_WITHIN_S, pair
 from packs.rules.plausible import ZERO_V
 from packs.rules.reference import ACTIVATION_EV, at_reference_many
-from packs.rules.voltages import to_volts
-from reports.reads.knowledge import DAY_S, CheckRow, Knowledge, Renewal
+from reports.reads.knowledge import CONDITIONS, DAY_S, LEVELS, Checks, Knowledge, Known, of_one
+from reports.trends.histories import Histories
 from reports.trends.history import Floats, PackHistory
+from reports.trends.segments import Counts
 
 ENOUGH_UNDER_LOAD = 2  # comparable checks in the build from which the load series is preferred
 LEAST_POSITIONS = 2  # a single position has no mates to be compared with
-BUILDS_APART_S = 1e10  # pushes the builds of a pack apart, so that no pair is made across a change
+GRAIN_S = 2.0**-10  # to which instants are told for pairing: sums of such steps are exact
+REST, LOAD = CONDITIONS.index("rest"), CONDITIONS.index("load")
+MOST_OF_A_KIND = 1_000_000  # checks of one pack, above any number that can be
+
+Bools = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Series:
-    """Like checks of one level and condition: days (n,), spreads (n,), voltages (n, p) in V at
-    the reference, temperatures (n,), only those that compare."""
+    """Like checks of packs of one type, level and condition that compare: row (k,) among all
+    checks, sorted; spread_v (k,) and volts (k, p) at the reference, V."""
 
-    level: str
-    condition: str
-    days: Floats
+    kind: PackType
+    level: int
+    condition: int
+    row: Counts
     spread_v: Floats
-    voltages_v: Floats
-    temperature_c: Floats
+    volts: Floats
 
-    def since(self, day: float) -> int:
-        """How many of the checks were taken from that day on."""
-        return int((self.days >= day).sum())
+    @property
+    def group(self) -> str:
+        """The name that its trend is pooled under."""
+        return f"{self.kind.code}/{CONDITIONS[self.condition]}/{LEVELS[self.level]}"
 
 
 def history(knowledge: Knowledge) -> PackHistory:
-    """The pack as the trends want it: its best series, its renewals, its failures.
+    """One pack as the trends want it."""
+    return histories(of_one(knowledge)).one(0)
+
+
+def histories(known: Known) -> Histories:
+    """The packs as the trends want them: their best series, their renewals, their failures.
 
     Under load where enough of the present build is comparable, else whatever there is most of.
     """
-    pack_type = knowledge.vantage.pack.pack_type
-    chosen = _choose(list(_candidates(knowledge)), knowledge)
-    limits = knowledge.vantage.limits
-    limit_v = (
-        limits.rest_spread_limit_v if chosen.condition == "rest" else limits.load_spread_limit_v
-    )
-    entry = knowledge.vantage.as_of_day if knowledge.first_day is None else knowledge.first_day
-    return PackHistory(
-        days=chosen.days,
-        spread_v=chosen.spread_v,
-        deviation_v=medians(chosen.voltages_v)[:, None] - chosen.voltages_v,
-        temperature_c=chosen.temperature_c,
-        renewal_days=np.array([renewal.day for renewal in knowledge.renewals], dtype=np.float64),
-        renewed=_renewed(knowledge.renewals, chosen.level, pack_type),
-        failure_days=np.array(knowledge.failure_days, dtype=np.float64),
+    candidates = list(_candidates(known))
+    choice = _choose(candidates, known)
+    names = tuple(sorted({candidates[place].group for place in set(choice.tolist())}))
+    views = known.views
+    as_of_day = np.array([view.as_of_day for view in views], dtype=np.float64)
+    entry = np.where(np.isnan(known.first_day), as_of_day, known.first_day)
+    chosen = [candidates[place] for place in choice.tolist()]
+    positions = np.array([_positions(one.kind, one.level) for one in chosen], dtype=np.int_)
+    width = int(positions.max(initial=1))
+    row, spread_v, deviation_v = _told(candidates, choice, known.checks.pack, width)
+    return Histories(
+        key=np.array([view.pack.pk for view in views], dtype=np.int_),
+        names=names,
+        group=np.array([names.index(one.group) for one in chosen], dtype=np.int_),
+        positions=positions,
+        limit_v=np.array(
+            [_limit_v(one, view.limits) for one, view in zip(chosen, views, strict=True)],
+            dtype=np.float64,
+        ),
         entry_day=entry,
-        contact_day=entry if knowledge.last_day is None else knowledge.last_day,
-        limit_v=limit_v,
-        group=f"{pack_type.code}/{chosen.condition}/{chosen.level}",
+        contact_day=np.where(np.isnan(known.last_day), entry, known.last_day),
+        check_pack=known.checks.pack[row],
+        days=known.checks.day[row],
+        spread_v=spread_v,
+        deviation_v=deviation_v,
+        temperature_c=known.checks.temperature_c[row],
+        renewal_pack=known.renewal_pack,
+        renewal_days=known.renewal_day,
+        renewed=_renewed(known, chosen, width),
+        failure_pack=known.failure_pack,
+        failure_days=known.failure_day,
     )
 
 
-def _choose(candidates: Sequence[Series], knowledge: Knowledge) -> Series:
-    """The series to read: enough load checks first, then the most checks in the build."""
-    start = knowledge.renewals[-1].day if knowledge.renewals else -np.inf
-
-    def worth(series: Series) -> tuple[bool, int, int]:
-        in_build = series.since(start)
-        enough = series.condition == "load" and in_build >= ENOUGH_UNDER_LOAD
-        return enough, in_build, series.days.size
-
-    return max(candidates, key=worth)
+def _limit_v(series: Series, limits: Limits) -> float:
+    at_rest = series.condition == REST
+    return limits.rest_spread_limit_v if at_rest else limits.load_spread_limit_v
 
 
-def _candidates(knowledge: Knowledge) -> Iterator[Series]:
-    """Each level under load and at rest, in the order in which ties are settled."""
-    pack_type = knowledge.vantage.pack.pack_type
-    for level in ("block", "module", "cell"):
-        rows = [check for check in knowledge.checks if check.level == level]
-        positions = len(types.cells(pack_type, level))
-        if positions < LEAST_POSITIONS:
-            rows = []
-        if rows or level == "block":
-            rest = [row for row in rows if row.condition == "rest"]
-            load = [row for row in rows if row.condition == "load"]
-            yield _load_series(level, load, rest, knowledge)
-            yield _rest_series(level, rest, pack_type)
+def _positions(kind: PackType, level: int) -> int:
+    return len(types.cells(kind, LEVELS[level]))
 
 
-def _volts(rows: Sequence[CheckRow], cells: NDArray[np.int64]) -> Floats:
-    """(n, p) in V as if all positions had the same cells; NaN where nothing was read.
+def _candidates(known: Known) -> Iterator[Series]:
+    """By type and its ratings, each level under load and at rest, in the order in which ties are
+    settled; blocks under load are always among them."""
+    build = _builds(known)
+    kinds: dict[tuple[int, Limits], list[int]] = {}
+    for place, view in enumerate(known.views):
+        kinds.setdefault((view.pack.pack_type_id, view.limits), []).append(place)
+    for (_, limits), places in kinds.items():
+        mine = np.zeros(len(known.views), dtype=np.bool_)
+        mine[places] = True
+        rows = np.flatnonzero(mine[known.checks.pack])
+        kind = known.views[places[0]].pack.pack_type
+        for level in range(len(LEVELS)):
+            at_level = rows[known.checks.level[rows] == level]
+            if _positions(kind, level) < LEAST_POSITIONS:
+                at_level = at_level[:0]
+            if at_level.size or level == 0:
+                rest = at_level[known.checks.condition[at_level] == REST]
+                load = at_level[known.checks.condition[at_level] == LOAD]
+                yield _load_series(known.checks, kind, level, limits, load, rest, build)
+                yield _rest_series(known.checks, kind, level, rest)
+
+
+def _builds(known: Known) -> Counts:
+    """A number for the build that each check was taken in, never one of two packs. (c,)"""
+    changes = np.bincount(known.renewal_pack, minlength=len(known.views))
+    first = np.arange(len(known.views)) + np.cumsum(changes) - changes
+    every = np.unique(np.concatenate([known.renewal_day, known.checks.day]))
+    size = every.size + 1
+    when = known.renewal_pack * size + np.searchsorted(every, known.renewal_day)
+    asked = known.checks.pack * size + np.searchsorted(every, known.checks.day)
+    before = np.searchsorted(when, asked, side="right")
+    own = before - (np.cumsum(changes) - changes)[known.checks.pack]
+    return first[known.checks.pack] + own
+
+
+def _volts(checks: Checks, rows: Counts, cells: NDArray[np.int64]) -> Floats:
+    """(k, p) in V as if all positions had the same cells; NaN where nothing was read.
 
     A lead that reads nothing tells of no module.
     """
-    if not rows:
-        return np.empty((0, cells.size))
-    volts = to_volts(np.stack([row.units for row in rows]))
+    if rows.size and not np.all(np.diff(checks.start)[rows] == cells.size):
+        raise ValueError("A check has another number of voltages than its type has positions.")
+    volts = checks.volts[checks.start[rows][:, None] + np.arange(cells.size)]
     volts[np.abs(volts) < ZERO_V] = np.nan
     return as_equal(volts, cells)
 
 
-def _temperatures(rows: Sequence[CheckRow]) -> Floats:
-    return np.array(
-        [np.nan if row.temperature_c is None else row.temperature_c for row in rows],
-        dtype=np.float64,
-    )
-
-
-def _days(rows: Sequence[CheckRow]) -> Floats:
-    return np.array([row.day for row in rows], dtype=np.float64)
-
-
-def _rest_series(level: str, rows: Sequence[CheckRow], pack_type: PackType) -> Series:
-    volts = _volts(rows, types.cells(pack_type, level))
-    return _comparable(
-        Series(level, "rest", _days(rows), ranges(volts), volts, _temperatures(rows))
-    )
+def _rest_series(checks: Checks, kind: PackType, level: int, rows: Counts) -> Series:
+    volts = _volts(checks, rows, types.cells(kind, LEVELS[level]))
+    return _comparable(Series(kind, level, REST, rows, ranges(volts), volts))
 
 
 def _load_series(
-    level: str,
-    load: Sequence[CheckRow],
-    rest: Sequence[CheckRow],
-    knowledge: Knowledge,
+    checks: Checks,
+    kind: PackType,
+    level: int,
+    limits: Limits,
+    load: Counts,
+    rest: Counts,
+    build: Counts,
 ) -> Series:
     """Load checks, each position brought to the reference current and temperature."""
-    limits, pack_type = knowledge.vantage.limits, knowledge.vantage.pack.pack_type
-    cells = types.cells(pack_type, level)
-    partner = _pairs(load, rest, knowledge.renewals)
-    mates = [rest[place] if place >= 0 else None for place in partner]
-    rest_volts = np.full((len(load), cells.size), np.nan)
-    if rest and (partner >= 0).any():
-        rest_volts[partner >= 0] = _volts(rest, cells)[partner[partner >= 0]]
-    temperatures = _temperatures(load)
+    cells = types.cells(kind, LEVELS[level])
+    partner = _pairs(checks, load, rest, build)
+    paired = partner >= 0
+    rest_volts, rest_a = np.full((load.size, cells.size), np.nan), np.zeros(load.size)
+    rest_volts[paired] = _volts(checks, rest[partner[paired]], cells)
+    rest_a[paired] = checks.current_a[rest[partner[paired]]]
     spread_v, volts = at_reference_many(
-        _volts(load, cells),
-        np.array([row.current_a for row in load], dtype=np.float64),
+        _volts(checks, load, cells),
+        checks.current_a[load],
         rest_volts,
-        np.array([0.0 if mate is None else mate.current_a for mate in mates], dtype=np.float64),
-        temperatures,
+        rest_a,
+        checks.temperature_c[load],
         limits.reference_load_a,
         limits.reference_temperature_c,
-        ACTIVATION_EV[pack_type.chemistry],
+        ACTIVATION_EV[kind.chemistry],
     )
-    return _comparable(Series(level, "load", _days(load), spread_v, volts, temperatures))
+    return _comparable(Series(kind, level, LOAD, load, spread_v, volts))
 
 
 def _comparable(series: Series) -> Series:
     """Only the checks that have a spread to compare."""
     told = np.isfinite(series.spread_v)
-    return Series(
-        series.level,
-        series.condition,
-        series.days[told],
-        series.spread_v[told],
-        series.voltages_v[told],
-        series.temperature_c[told],
-    )
+    kept = series.row[told], series.spread_v[told], series.volts[told]
+    return Series(series.kind, series.level, series.condition, *kept)
 
 
-def _pairs(
-    load: Sequence[CheckRow], rest: Sequence[CheckRow], renewals: Sequence[Renewal]
-) -> NDArray[np.int64]:
-    """Which rest check goes with each load check of the same build; -1 for none."""
-    names = sorted({row.set_name for row in (*load, *rest) if row.set_name is not None})
-    code = {name: place for place, name in enumerate(names)}
-    changes = np.array([renewal.day for renewal in renewals], dtype=np.float64)
+def _pairs(checks: Checks, load: Counts, rest: Counts, build: Counts) -> Counts:
+    """Which rest check goes with each load check of the same build; −1 for none.
 
-    def times(rows: Sequence[CheckRow]) -> Floats:
-        days = _days(rows)
-        return days * DAY_S + np.searchsorted(changes, days, side="right") * BUILDS_APART_S
-
-    def sets(rows: Sequence[CheckRow]) -> NDArray[np.int64]:
-        return np.array(
-            [-1 if row.set_name is None else code[row.set_name] for row in rows], dtype=np.int64
-        )
-
-    return pair(times(load), sets(load), times(rest), sets(rest))
-
-
-def _renewed(renewals: Sequence[Renewal], level: str, pack_type: PackType) -> NDArray[np.bool_]:
-    """(k, p): which positions of that level each renewal touched."""
-    positions = len(types.cells(pack_type, level))
-    rows = [_touched(renewal, level, pack_type) for renewal in renewals]
-    return np.array(rows, dtype=bool).reshape(len(renewals), positions)
+    Instants are pushed apart by build, and sets told apart by it, so that no pair is made across a
+    change, or across packs.
+    """
+    if not load.size or not rest.size:
+        return np.full(load.size, -1, dtype=np.int_)
+    both = np.concatenate([load, rest])
+    seconds = checks.day[both] * DAY_S
+    seconds = np.round((seconds - np.floor(seconds.min())) / GRAIN_S) * GRAIN_S
+    apart = 2.0 ** np.ceil(np.log2(seconds.max() + 2.0 * PAIR_WITHIN_S + 1.0))
+    _, place = np.unique(build[both], return_inverse=True)
+    times = seconds + place * apart
+    named = checks.set_code[both] >= 0
+    codes = np.where(named, checks.set_code[both] * (place.max() + 1) + place, -1)
+    count = load.size
+    return pair(times[:count], codes[:count], times[count:], codes[count:])
 
 
-def _touched(renewal: Renewal, level: str, pack_type: PackType) -> NDArray[np.bool_]:
-    """(p,): the positions of a level in which a renewed module sits; all where none is named."""
-    positions = len(types.cells(pack_type, level))
-    if not renewal.positions:
-        return np.ones(positions, dtype=bool)
-    modules = np.array(renewal.positions) - 1
+def _choose(candidates: Sequence[Series], known: Known) -> Counts:
+    """The series to read of each pack (n,): enough load checks first, then most in the build."""
+    kind = np.array([view.pack.pack_type_id for view in known.views], dtype=np.int_)
+    start = np.full(len(known.views), -np.inf)
+    np.maximum.at(start, known.renewal_pack, known.renewal_day)
+    best = np.full(len(known.views), -1, dtype=np.int_)
+    choice = np.full(len(known.views), -1, dtype=np.int_)
+    for place, series in enumerate(candidates):
+        whose = known.checks.pack[series.row]
+        recent = known.checks.day[series.row] >= start[whose]
+        size = np.bincount(whose, minlength=best.size)
+        in_build = np.bincount(whose[recent], minlength=best.size)
+        enough = (in_build >= ENOUGH_UNDER_LOAD) & (series.condition == LOAD)
+        worth = (enough * MOST_OF_A_KIND + in_build) * MOST_OF_A_KIND + size
+        better = (kind == series.kind.pk) & (worth > best)
+        best[better], choice[better] = worth[better], place
+    return choice
+
+
+def _told(
+    candidates: Sequence[Series], choice: Counts, pack: Counts, width: int
+) -> tuple[Counts, Floats, Floats]:
+    """The rows of the series chosen, their spreads, and each position's distance below the
+    middle, NaN beyond a series' own positions. (k,), (k,), (k, width)"""
+    rows, spreads, deviations = [np.zeros(0, dtype=np.int_)], [np.zeros(0)], [np.zeros((0, width))]
+    for place, series in enumerate(candidates):
+        mine = choice[pack[series.row]] == place
+        if mine.any():
+            volts = series.volts[mine]
+            wide = np.full((len(volts), width), np.nan)
+            wide[:, : volts.shape[1]] = medians(volts)[:, None] - volts
+            rows.append(series.row[mine])
+            spreads.append(series.spread_v[mine])
+            deviations.append(wide)
+    row = np.concatenate(rows)
+    order = np.argsort(row, kind="stable")
+    return row[order], np.concatenate(spreads)[order], np.concatenate(deviations)[order]
+
+
+def _renewed(known: Known, chosen: Sequence[Series], width: int) -> Bools:
+    """Which positions each renewal touched: those in which a renewed module sits; all where none
+    is named, and all beyond a pack's own. (r, width)"""
+    renewed = np.ones((known.renewal_pack.size, width), dtype=np.bool_)
+    named = np.unique(known.renewed)
+    for place in named.tolist():
+        series = chosen[int(known.renewal_pack[place])]
+        modules = known.module[known.renewed == place] - 1
+        count = _positions(series.kind, series.level)
+        renewed[place, :count] = False
+        renewed[place, _touched(series, modules)] = True
+    return renewed
+
+
+def _touched(series: Series, modules: Counts) -> Counts:
+    """Positions, from 0, at which the modules, from 0, are read: blocks, themselves, or cells."""
+    kind, level = series.kind, LEVELS[series.level]
     if level == "cell":
-        return np.isin(np.arange(positions) // pack_type.cells_per_module, modules)
-    touched = np.zeros(positions, dtype=bool)
-    touched[_position_of_module(level, pack_type)[modules]] = True
-    return touched
-
-
-def _position_of_module(level: str, pack_type: PackType) -> NDArray[np.int64]:
-    """For each module the position, from 0, that it is read at: its block, or itself."""
+        cells = kind.cells_per_module
+        return (modules[:, None] * cells + np.arange(cells)).ravel()
     if level == "block":
-        return np.repeat(np.arange(pack_type.block_count), pack_type.blocks)
-    return np.arange(pack_type.module_count)
+        return np.repeat(np.arange(kind.block_count), kind.blocks)[modules]
+    return modules

@@ -1,4 +1,4 @@
-"""From one pack's checks to the rows of the model, and their sums as of any day.
+"""From packs' checks to the rows of the model, and their sums as of any day.
 
 A row is [1, years since the build began, temperature, y], each times the root of its weight, with
 y the logarithm of the spread above the noise floor, as a share of the limit above that floor: 0 is
@@ -12,22 +12,20 @@ position's: the spread that one position alone would make (its distance below th
 the day *that* position was last renewed; told where a partial change left an older position
 behind, and there for the one that is worst at the last check. So a repair that leaves a drifting
 neighbour is not new.
+
+Sums of rows' outer products are kept as the ten figures on and above the diagonal, row by row:
+see `PAIRS`.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from packs.rules.noise import noise_floor
-from reports.trends.history import (
-    YEAR_DAYS,
-    Bools,
-    Floats,
-    PackHistory,
-    position_starts,
-    through,
-)
+from packs.rules.noise import d2
+from reports.trends import segments
+from reports.trends.histories import Histories, together
+from reports.trends.history import YEAR_DAYS, Floats, PackHistory
+from reports.trends.segments import Counts
 
 READING_NOISE_V = 0.02  # standard deviation of one position's reading; assumption, no source
 READING_NOISE_OF_LIMIT = 0.02  # the same at most, as a share of the limit; assumption, no source
@@ -38,160 +36,196 @@ MIDDLE_TEMPERATURE_C = 25.0  # where the temperature column is 0; the usual refe
 TEMPERATURE_STEP_C = 10.0  # one unit of the temperature column
 UNKNOWN_TEMPERATURE_WEIGHT = 0.6  # of a row whose temperature is unknown; assumption, no source
 HALF_LIFE_YEARS = 1.0  # of what a check says of the time ahead; assumption, no source
+LEAST_SEEN = 2  # checks before an older position is followed: one says nothing of growth
 COLUMNS = 4  # of a row: one, years, temperature, y
-
-Counts = NDArray[np.int_]
+PAIRS = np.triu_indices(COLUMNS)  # which two columns each of the ten sums multiplies
 
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """What was known of one pack on k days; cross (k, 4, 4) sums of rows' outer products.
+    """What was known at k marks, each a pack and a day; cross (k, 10), see `PAIRS`.
 
-    age_years (k,) since the build began; checks (k,) in it. own_… the same for the one older
-    position that is worst; own_position (k,) counted from 1, 0 where none is followed.
+    age_years (k,) since the build began; checks (k,) in it; last (k,) the row of its last one, −1
+    where there is none. own_mark (j,) the marks at which an older position is followed, of which
+    own_position (j,) from 1 is the worst; own_… the same for it.
     """
 
     age_years: Floats
     checks: Counts
+    last: Counts
     cross: Floats
+    own_mark: Counts
     own_position: Counts
     own_age_years: Floats
     own_checks: Counts
     own_cross: Floats
 
 
+def floors_v(positions: Counts, limit_v: Floats) -> Floats:
+    """Range, V, that readings of equal positions would show by their noise alone. (n,), (n,)"""
+    width, place = np.unique(positions, return_inverse=True)
+    factor = np.array([d2(int(each)) for each in width], dtype=np.float64)
+    floors: Floats = factor[place] * np.minimum(READING_NOISE_V, READING_NOISE_OF_LIMIT * limit_v)
+    return floors
+
+
 def floor_v(history: PackHistory) -> float:
-    """Range, V, that readings of equal positions would show by their noise alone."""
-    noise = min(READING_NOISE_V, READING_NOISE_OF_LIMIT * history.limit_v)
-    return float(noise_floor(history.positions, noise))
+    """The same of one pack."""
+    return float(floors_v(np.array([history.positions]), np.array([history.limit_v]))[0])
 
 
-def above_floor(spread_v: Floats, floor: float) -> Floats:
+def above_floor(spread_v: Floats, floor: Floats) -> Floats:
     """Spread, V, with the noise floor taken out in quadrature; never quite nought. Any shape."""
     least = (LEAST_SHARE * floor) ** 2
     excess: Floats = np.sqrt(np.maximum(spread_v**2 - floor**2, least))
     return excess
 
 
-def rows_of(spread_v: Floats, temperature_c: Floats, years: Floats, history: PackHistory) -> Floats:
-    """Weighted rows of the model. spread_v, temperature_c, years (n,) → (n, 4)."""
-    floor = floor_v(history)
-    excess = above_floor(spread_v, floor)
-    limit = above_floor(np.array(history.limit_v), floor)
-    noise = RANGE_NOISE * min(READING_NOISE_V, READING_NOISE_OF_LIMIT * history.limit_v)
+def rows_of(
+    spread_v: Floats, temperature_c: Floats, years: Floats, floor: Floats, limit_v: Floats
+) -> Floats:
+    """Weighted rows of the model: all (n,) → (n, 4)."""
+    excess, limit = above_floor(spread_v, floor), above_floor(limit_v, floor)
+    noise = RANGE_NOISE * np.minimum(READING_NOISE_V, READING_NOISE_OF_LIMIT * limit_v)
     loose = noise * np.maximum(spread_v, floor) / excess**2
     weight = ROW_NOISE**2 / (ROW_NOISE**2 + loose**2)
     known = np.isfinite(temperature_c)
     weight = np.where(known, weight, UNKNOWN_TEMPERATURE_WEIGHT * weight)
     warmth = np.where(known, (temperature_c - MIDDLE_TEMPERATURE_C) / TEMPERATURE_STEP_C, 0.0)
-    rows = np.column_stack([np.ones_like(years), years, warmth, np.log(excess / limit)])
-    return rows * np.sqrt(weight)[:, None]
+    rows = np.stack([np.ones_like(years), years, warmth, np.log(excess / limit)], axis=1)
+    weighted: Floats = rows * np.sqrt(weight)[:, None]
+    return weighted
 
 
-def build_starts(history: PackHistory) -> Floats:
-    """First day of each build, the first one being entry. (b,)"""
-    return np.unique(np.append(history.entry_day, history.renewal_days))
+def _summed(rows: Floats, count: Counts, weight: Floats | None = None) -> Floats:
+    """Sums of outer products of rows (r, 4), `count` (k,) to each, → (k, 10)."""
+    products = rows[:, PAIRS[0]] * rows[:, PAIRS[1]]
+    return segments.sums(products if weight is None else products * weight[:, None], count)
 
 
-def _sums(history: PackHistory, starts: Floats, fresh: Floats) -> Floats:
-    """Running sums of the rows' outer products, each times `fresh` (n,). (n + 1, 4, 4)
-
-    Years are counted from the start of each check's own build.
-    """
-    build = np.maximum(np.searchsorted(starts, history.days, side="right") - 1, 0)
-    years = (history.days - starts[build]) / YEAR_DAYS
-    rows = rows_of(history.spread_v, history.temperature_c, years, history)
-    sums = np.zeros((history.days.size + 1, COLUMNS, COLUMNS))
-    products = rows[:, :, None] * rows[:, None, :]
-    np.cumsum(fresh[:, None, None] * products, axis=0, out=sums[1:])
-    return sums
+def _rows(packs: Histories, row: Counts, spread_v: Floats, start: Floats) -> Floats:
+    """Rows of the checks `row` (r,), years counted from `start` (r,)."""
+    of = packs.check_pack[row]
+    floor = floors_v(packs.positions, packs.limit_v)[of]
+    years = (packs.days[row] - start) / YEAR_DAYS
+    return rows_of(spread_v, packs.temperature_c[row], years, floor, packs.limit_v[of])
 
 
-def _freshness(days: Floats, day: float | Floats) -> Floats:
-    """How much a check of each of `days` counts beside one of `day`."""
-    fresh: Floats = np.exp2((days - day) / (HALF_LIFE_YEARS * YEAR_DAYS))
+def _freshness(age_days: Floats) -> Floats:
+    """How much a check counts beside one that is so much newer."""
+    fresh: Floats = np.exp2(-age_days / (HALF_LIFE_YEARS * YEAR_DAYS))
     return fresh
 
 
-def builds(history: PackHistory) -> tuple[Floats, Floats]:
-    """Rows and cross-products of each build that has a check. (b,), (b, 4, 4)"""
-    starts = build_starts(history)
-    edges = np.append(np.searchsorted(history.days, starts, side="left"), history.days.size)
-    edges[0] = 0
-    sums = _sums(history, starts, np.ones(history.days.size))
-    count = np.diff(edges)
-    cross = sums[edges[1:]] - sums[edges[:-1]]
-    return count[count > 0].astype(np.float64), cross[count > 0]
+def _last_renewal(packs: Histories, pack: Counts, days: Floats) -> tuple[Counts, Floats]:
+    """The newest renewal at each mark, −1 where there is none, and when that build began."""
+    last = segments.search(packs.renewal_pack, packs.renewal_days, pack, days, after=True) - 1
+    last = np.where(last >= packs.renewal_edges[pack], last, -1)
+    start = packs.entry_day[pack]
+    some = last >= 0
+    start[some] = np.maximum(start[some], packs.renewal_days[last[some]])
+    return last, start
 
 
-def gather(history: PackHistory, days: Floats) -> Evidence:
-    """What was known on each of `days` (k,): facts dated up to it, and none later."""
-    starts = build_starts(history)
-    start = starts[np.maximum(np.searchsorted(starts, days, side="right") - 1, 0)]
-    low = np.searchsorted(history.days, start, side="left")
-    high = np.maximum(np.searchsorted(history.days, days, side="right"), low)
-    sums = _sums(history, starts, _freshness(history.days, history.entry_day))
-    last = np.append(history.entry_day, history.days)[high]
-    fading = _freshness(np.array(history.entry_day), last)
-    own = [_own_route(history, float(day)) for day in days]
+def builds(packs: Histories) -> tuple[Counts, Floats, Floats]:
+    """Pack, rows and cross-products of each build that has a check. (b,), (b,), (b, 10)"""
+    every = np.arange(packs.days.size)
+    _, start = _last_renewal(packs, packs.check_pack, packs.days)
+    rows = _rows(packs, every, packs.spread_v, start)
+    new = np.ones(every.size, dtype=np.bool_)
+    new[1:] = (np.diff(packs.check_pack) != 0) | (np.diff(start) != 0)
+    first = np.flatnonzero(new)
+    count = np.diff(np.append(first, every.size))
+    return packs.check_pack[first], count.astype(np.float64), _summed(rows, count)
+
+
+def gather(packs: Histories, pack: Counts, days: Floats) -> Evidence:
+    """What was known at each mark (k,), a pack and a day: facts dated up to it, and none later."""
+    renewal, start = _last_renewal(packs, pack, days)
+    low = segments.search(packs.check_pack, packs.days, pack, start, after=False)
+    seen = segments.search(packs.check_pack, packs.days, pack, days, after=True)
+    high = np.maximum(seen, low)
+    mark, row = segments.spread_out(low, high)
+    rows = _rows(packs, row, packs.spread_v[row], start[mark])
+    fresh = _freshness(packs.days[high[mark] - 1] - packs.days[row])
     return Evidence(
-        age_years=(days - start) / YEAR_DAYS,
-        checks=high - low,
-        cross=(sums[high] - sums[low]) * fading[:, None, None],
-        own_position=np.array([each[0] for each in own], dtype=np.int_),
-        own_age_years=np.array([each[1] for each in own], dtype=np.float64),
-        own_checks=np.array([each[2] for each in own], dtype=np.int_),
-        own_cross=np.array([each[3] for each in own], dtype=np.float64).reshape(-1, 4, 4),
+        (days - start) / YEAR_DAYS,
+        high - low,
+        np.where(high > low, high - 1, -1),
+        _summed(rows, high - low, fresh),
+        *_own_routes(packs, pack, days, renewal, seen),
     )
 
 
-_NO_ROUTE = (0, 0.0, 0, np.zeros((COLUMNS, COLUMNS)))
+def of_one(history: PackHistory, day: float) -> Evidence:
+    """What was known of one pack on a day."""
+    return gather(together([history]), np.zeros(1, dtype=np.int_), np.array([day]))
 
 
-def _own_route(history: PackHistory, day: float) -> tuple[int, float, int, Floats]:
-    """Position, years, checks and cross-products of the worst older position, if there is one."""
-    changes = int(np.searchsorted(history.renewal_days, day, side="right"))
-    seen = int(np.searchsorted(history.days, day, side="right"))
-    if changes == 0 or seen < 2 or bool(history.renewed[changes - 1].all()):
-        return _NO_ROUTE
-    starts = position_starts(through(history, day))
-    older = ~history.renewed[changes - 1] & (starts <= history.days[seen - 1])
-    position = _worst(history, older, seen)
-    if position is None:
-        return _NO_ROUTE
-    start = float(starts[position])
-    alone = alone_v(history.deviation_v[:seen])[:, position]
-    usable = np.isfinite(alone) & (history.days[:seen] >= start)
-    when = history.days[:seen][usable]
-    years = (when - start) / YEAR_DAYS
-    rows = rows_of(alone[usable], history.temperature_c[:seen][usable], years, history)
-    cross = (rows * _freshness(when, when[-1])[:, None]).T @ rows
-    return position + 1, (day - start) / YEAR_DAYS, int(usable.sum()), cross
+def _own_routes(
+    packs: Histories, pack: Counts, days: Floats, renewal: Counts, seen: Counts
+) -> tuple[Counts, Counts, Floats, Counts, Floats]:
+    """The part of `Evidence` that is of worst older positions. `seen` (k,): end of the checks."""
+    first = packs.check_edges[pack]
+    partial = (renewal >= 0) & (seen - first >= LEAST_SEEN)
+    partial[partial] = ~packs.renewed[renewal[partial]].all(axis=1)
+    mark = np.flatnonzero(partial)
+    position, start = _worst(packs, pack[mark], renewal[mark], seen[mark] - 1)
+    found = position >= 0
+    mark, position, start = mark[found], position[found], start[found]
+    which, row = segments.spread_out(first[mark], seen[mark])
+    alone = alone_v(packs.deviation_v[row])[np.arange(row.size), position[which]]
+    usable = np.isfinite(alone) & (packs.days[row] >= start[which])
+    which, row, alone = which[usable], row[usable], alone[usable]
+    count = np.bincount(which, minlength=mark.size)
+    newest = packs.days[row[np.cumsum(count) - 1]]
+    rows = _rows(packs, row, alone, start[which])
+    fresh = _freshness(newest[which] - packs.days[row])
+    age_years = (days[mark] - start) / YEAR_DAYS
+    return mark, position + 1, age_years, count, _summed(rows, count, fresh)
+
+
+def position_starts(packs: Histories, pack: Counts, renewal: Counts) -> Floats:
+    """Day since which each position is the same one, by the renewals up to `renewal`. (k, p)
+
+    pack (k,), renewal (k,) a row, or the one before the pack's first where there was none.
+    """
+    mark, row = segments.spread_out(packs.renewal_edges[pack], renewal + 1)
+    entry = packs.entry_day[pack]
+    days = np.where(packs.renewed[row], packs.renewal_days[row][:, None], -np.inf)
+    newest = segments.greatest(days, np.bincount(mark, minlength=pack.size), least=-np.inf)
+    starts: Floats = np.maximum(newest, entry[:, None])
+    return starts
+
+
+def _worst(packs: Histories, pack: Counts, renewal: Counts, last: Counts) -> tuple[Counts, Floats]:
+    """Place of the position that lies lowest at the last check, −1 where none is told, and since
+    when it is the same one; of those that the last change left as they were, and that sat there
+    at that check already."""
+    starts = position_starts(packs, pack, renewal)
+    alone = alone_v(packs.deviation_v[last])
+    older = ~packs.renewed[renewal] & (starts <= packs.days[last][:, None])
+    told = np.where(older & np.isfinite(alone), alone, -np.inf)
+    position = np.argmax(told, axis=1)
+    place = np.arange(pack.size)
+    return np.where(np.isfinite(told[place, position]), position, -1), starts[place, position]
 
 
 def alone_v(deviation_v: Floats) -> Floats:
     """Spread that each position alone would make: its distance below the highest, V. (n, p)"""
-    known = np.where(np.isfinite(deviation_v), deviation_v, np.inf)
-    highest = known.min(axis=1, initial=np.inf)
-    return deviation_v - np.where(np.isfinite(highest), highest, np.nan)[:, None]
+    highest = np.fmin.reduce(deviation_v, axis=1, initial=np.inf)
+    alone: Floats = deviation_v - np.where(np.isfinite(highest), highest, np.nan)[:, None]
+    return alone
 
 
-def _worst(history: PackHistory, older: Bools, seen: int) -> int | None:
-    """Index of the position that lies lowest at the last check, of those `older` (p,): the ones
-    that the last change left as they were, and that sat there at that check already."""
-    last = alone_v(history.deviation_v[seen - 1 : seen])[0]
-    told = older & np.isfinite(last)
-    if not told.any():
-        return None
-    return int(np.argmax(np.where(told, last, -np.inf)))
+def weakest_positions(packs: Histories, last: Counts) -> Counts:
+    """Position (from 1) lowest at a check, 0 where none is below the middle. last (k,) → (k,)
 
-
-def weakest_position(history: PackHistory, day: float) -> int | None:
-    """Position (from 1) lowest at the last check of the present build up to `day`, if any is."""
-    starts = build_starts(history)
-    start = starts[max(int(np.searchsorted(starts, day, side="right")) - 1, 0)]
-    seen = (history.days >= start) & (history.days <= day)
-    told = history.deviation_v[seen]
-    if not told.size or not np.any(told[-1] > 0):
-        return None
-    return int(np.nanargmax(told[-1])) + 1
+    Rows are checks; −1 is none.
+    """
+    if not packs.days.size:
+        return np.zeros(last.size, dtype=np.int_)
+    below = np.where(last[:, None] >= 0, packs.deviation_v[last], np.nan)
+    below = np.where(below > 0, below, -np.inf)
+    position = np.argmax(below, axis=1)
+    return np.where(np.isfinite(below.max(axis=1)), position + 1, 0)

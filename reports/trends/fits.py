@@ -1,10 +1,14 @@
 """The figures that a fit consists of, as kept and read back; and those held before any data."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from reports.trends import failures
+from reports.trends.history import Floats
+from reports.trends.segments import Counts
 
 Pair = tuple[float, float]
 Matrix = tuple[Pair, Pair]
@@ -100,6 +104,45 @@ def pair(values: Any) -> Pair:
 def matrix(values: Any) -> Matrix:
     """A 2 × 2 table as plain floats."""
     return pair(values[0]), pair(values[1])
+
+
+@dataclass(frozen=True, eq=False)
+class GrowthTable:
+    """The figures of k groups, a row each: see `GroupFit`. mean (k, 2), …_cov (k, 2, 2)."""
+
+    mean: Floats
+    mean_cov: Floats
+    effect_cov: Floats
+    noise_variance: Floats
+    temperature: Floats
+    failures_per_year: Floats
+    factor: Floats
+
+    def of(self, group: Counts) -> "GrowthTable":
+        """A row for each of `group` (n,), places in this table."""
+        return GrowthTable(**{name: getattr(self, name)[group] for name in _SHAPES})
+
+
+_SHAPES: Mapping[str, tuple[int, ...]] = {
+    "mean": (2,),
+    "mean_cov": (2, 2),
+    "effect_cov": (2, 2),
+    "noise_variance": (),
+    "temperature": (),
+    "failures_per_year": (),
+    "factor": (),
+}
+
+
+def growth_table(groups: Sequence[GroupFit]) -> GrowthTable:
+    """Groups as a table, in their order."""
+    columns = {
+        name: np.array([getattr(group, name) for group in groups], dtype=np.float64)
+        for name in _SHAPES
+    }
+    return GrowthTable(
+        **{name: column.reshape(-1, *_SHAPES[name]) for name, column in columns.items()}
+    )
 
 
 # Before any data: builds start at about a sixth of their limit and grow by a quarter a year, both

@@ -1,24 +1,32 @@
 """What the whole fleet says about how spreads grow and packs fail: gathered, merged, estimated.
 
-Gathering is linear in the checks and needs one pack at a time. What was gathered merges by laying
-end to end; it is put in one order before anything is estimated, so shards give the same fit in any
-order. Groups (a pack type and series) lean on the whole fleet, and the whole fleet leans on named
-priors, so that a group of few packs, or a shop on its first day, still gets an honest and wide
-answer.
+Gathering is linear in the checks, and what it says of a pack follows from that pack alone. What was
+gathered merges by laying end to end, in the order of the packs' keys, so shards give the same fit
+in any order. Groups (a pack type and series) lean on the whole fleet, and the whole fleet leans on
+named priors, so that a group of few packs, or a shop on its first day, still gets an honest and
+wide answer.
 """
 
-import math
-from collections.abc import Iterable
-from dataclasses import dataclass, field
-from io import BytesIO
+from collections.abc import Iterable, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
-from reports.trends import evidence, failures, mixed
-from reports.trends.fits import FLEET_PRIOR, PRIOR, Fit, GroupFit, matrix, pair
+from reports.trends import evidence, failures, mixed, segments
+from reports.trends.fits import (
+    FLEET_PRIOR,
+    PRIOR,
+    Fit,
+    GroupFit,
+    GrowthTable,
+    growth_table,
+    matrix,
+    pair,
+)
+from reports.trends.histories import Histories, together
 from reports.trends.history import YEAR_DAYS, Floats, PackHistory, through
 from reports.trends.passage import from_now
+from reports.trends.segments import Counts
+from reports.trends.statistics import Statistics, merge
 
 __all__ = ["PRIOR", "Fit", "Statistics", "estimate", "fit", "gather", "merge", "routes_of"]
 
@@ -31,152 +39,69 @@ GROUP_BUILDS = 10.0  # builds that the fleet's covariance is worth in a group; a
 GROUP_ROWS = 30.0  # checks that the fleet's noise is worth in a group; assumption, no source
 
 TEMPERATURE_SD = 0.1  # prior of the effect per 10 °C left after the physics; assumption, no source
-
-Labels = NDArray[np.str_]
-
-
-@dataclass(frozen=True, eq=False)
-class Statistics:
-    """All that the estimates need. m builds, n packs, k landmarks; see `evidence` for the rows.
-
-    build_group (m,), build_rows (m,), build_cross (m, 4, 4); pack_group (n,), pack_years (n,) at
-    risk from entry to last contact, pack_failures (n,); mark_group (k,), mark_age (k, 2) years,
-    mark_cross (k, 2, 4, 4) of the pack's and the older position's route (nought where none is
-    followed), mark_years (k,) watched after, mark_failed (k,) 1 or 0.
-    """
-
-    build_group: Labels
-    build_rows: Floats
-    build_cross: Floats
-    pack_group: Labels
-    pack_years: Floats
-    pack_failures: Floats
-    mark_group: Labels
-    mark_age: Floats
-    mark_cross: Floats
-    mark_years: Floats
-    mark_failed: Floats
-
-    def as_bytes(self) -> bytes:
-        """As shards are kept until they are merged: NumPy's own file of arrays, compressed."""
-        kept = BytesIO()
-        arrays = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        np.savez_compressed(kept, allow_pickle=False, **arrays)
-        return kept.getvalue()
-
-    @classmethod
-    def from_bytes(cls, kept: bytes) -> "Statistics":
-        """What `as_bytes` kept, exactly."""
-        with np.load(BytesIO(kept), allow_pickle=False) as told:
-            return cls(**{name: told[name] for name in cls.__dataclass_fields__})
+LEAST_DETERMINANT = 1e-9  # of a build's sums, below which its checks are of one moment
 
 
-@dataclass
-class _Pile:
-    """Lists that one pass over the histories fills."""
-
-    group: list[str] = field(default_factory=list)
-    years: list[float] = field(default_factory=list)
-    failed: list[float] = field(default_factory=list)
-    build_rows: list[Floats] = field(default_factory=list)
-    build_cross: list[Floats] = field(default_factory=list)
-    mark_age: list[Floats] = field(default_factory=list)
-    mark_cross: list[Floats] = field(default_factory=list)
-    mark_years: list[Floats] = field(default_factory=list)
-    mark_failed: list[Floats] = field(default_factory=list)
-
-    def take(self, history: PackHistory) -> None:
-        """Add one pack."""
-        self.group.append(history.group)
-        self.years.append(max(history.contact_day - history.entry_day, 0.0) / YEAR_DAYS)
-        self.failed.append(float(history.failure_days.size))
-        rows, cross = evidence.builds(history)
-        self.build_rows.append(rows)
-        self.build_cross.append(cross)
-        days = _landmarks(history)
-        known = evidence.gather(history, days)
-        years, failed = _aftermath(history, days)
-        use = (known.checks >= LEAST_CHECKS) & (years > 0)
-        self.mark_age.append(np.column_stack([known.age_years, known.own_age_years])[use])
-        self.mark_cross.append(np.stack([known.cross, known.own_cross], axis=1)[use])
-        self.mark_years.append(years[use])
-        self.mark_failed.append(failed[use])
-
-
-def _landmarks(history: PackHistory) -> Floats:
-    """Days in the pack's closed past from which it is looked ahead. (k,)"""
-    return np.arange(history.entry_day, history.contact_day, failures.WINDOW_DAYS)
-
-
-def _aftermath(history: PackHistory, days: Floats) -> tuple[Floats, Floats]:
-    """Years watched after each of `days` (k,), and 1 where a failure ended them. (k,), (k,)"""
-    until = np.minimum(days + failures.WINDOW_DAYS, history.contact_day)
-    following = np.searchsorted(history.failure_days, days, side="right")
-    next_failure = np.append(history.failure_days, np.inf)[following]
-    failed = next_failure <= until
-    return (np.where(failed, next_failure, until) - days) / YEAR_DAYS, failed.astype(np.float64)
-
-
-def gather(histories: Iterable[PackHistory]) -> Statistics:
-    """Sums over packs, one at a time."""
-    pile = _Pile()
-    for history in histories:
-        pile.take(history)
+def gather(packs: Histories) -> Statistics:
+    """What the fit needs of each pack."""
+    build_pack, build_rows, build_cross = evidence.builds(packs)
+    mark_pack, days = _landmarks(packs)
+    known = evidence.gather(packs, mark_pack, days)
+    years, failed = _aftermath(packs, mark_pack, days)
+    use = (known.checks >= LEAST_CHECKS) & (years > 0)
+    told = use[known.own_mark]
     return Statistics(
-        build_group=_labels(pile.group, pile.build_rows),
-        build_rows=_joined(pile.build_rows, ()),
-        build_cross=_joined(pile.build_cross, (4, 4)),
-        pack_group=np.array(pile.group, dtype=np.str_),
-        pack_years=np.array(pile.years, dtype=np.float64),
-        pack_failures=np.array(pile.failed, dtype=np.float64),
-        mark_group=_labels(pile.group, pile.mark_years),
-        mark_age=_joined(pile.mark_age, (2,)),
-        mark_cross=_joined(pile.mark_cross, (2, 4, 4)),
-        mark_years=_joined(pile.mark_years, ()),
-        mark_failed=_joined(pile.mark_failed, ()),
+        names=packs.names,
+        pack_key=packs.key,
+        pack_group=packs.group,
+        pack_years=np.maximum(packs.contact_day - packs.entry_day, 0.0) / YEAR_DAYS,
+        pack_failures=np.bincount(packs.failure_pack, minlength=packs.size).astype(np.float64),
+        build_pack=build_pack,
+        build_rows=build_rows,
+        build_cross=build_cross,
+        mark_pack=mark_pack[use],
+        mark_age=known.age_years[use],
+        mark_years=years[use],
+        mark_failed=failed[use],
+        mark_cross=known.cross[use],
+        own_mark=(np.cumsum(use) - 1)[known.own_mark[told]],
+        own_age=known.own_age_years[told],
+        own_cross=known.own_cross[told],
     )
 
 
-def _labels(groups: list[str], parts: list[Floats]) -> Labels:
-    return np.repeat(np.array(groups, dtype=np.str_), [len(part) for part in parts])
+def _landmarks(packs: Histories) -> tuple[Counts, Floats]:
+    """Days in the packs' closed past from which they are looked ahead, and whose. (k,), (k,)"""
+    span = (packs.contact_day - packs.entry_day) / failures.WINDOW_DAYS
+    count = np.maximum(np.ceil(span), 0.0).astype(np.int_)
+    pack, number = segments.spread_out(np.zeros_like(count), count)
+    return pack, packs.entry_day[pack] + number * failures.WINDOW_DAYS
 
 
-def _joined(parts: list[Floats], shape: tuple[int, ...]) -> Floats:
-    return np.concatenate([np.zeros((0, *shape)), *parts])
-
-
-def merge(shards: Iterable[Statistics]) -> Statistics:
-    """Shards laid end to end; whatever their order, the estimate is the same."""
-    parts = [gather([]), *shards]
-    names = Statistics.__dataclass_fields__
-    return Statistics(**{n: np.concatenate([getattr(part, n) for part in parts]) for n in names})
-
-
-def _in_order(statistics: Statistics) -> Statistics:
-    """The same, each table sorted by what it holds."""
-    sorted_tables: dict[str, NDArray[np.generic]] = {}
-    for table in ("build", "pack", "mark"):
-        names = [n for n in Statistics.__dataclass_fields__ if n.startswith(table)]
-        columns = [getattr(statistics, name) for name in names]
-        flat = [column.reshape(len(column), math.prod(column.shape[1:])) for column in columns[1:]]
-        keys = [each for column in flat for each in column.T]
-        order = np.lexsort([*keys, columns[0]])
-        sorted_tables |= {n: column[order] for n, column in zip(names, columns, strict=True)}
-    return Statistics(**sorted_tables)  # type: ignore[arg-type]
+def _aftermath(packs: Histories, pack: Counts, days: Floats) -> tuple[Floats, Floats]:
+    """Years watched after each landmark (k,), and 1 where a failure ended them. (k,), (k,)"""
+    until = np.minimum(days + failures.WINDOW_DAYS, packs.contact_day[pack])
+    place = segments.search(packs.failure_pack, packs.failure_days, pack, days, after=True)
+    ends = segments.edges(packs.failure_pack, packs.size)[pack + 1]
+    following = np.where(place < ends, np.append(packs.failure_days, np.inf)[place], np.inf)
+    failed = following <= until
+    return (np.where(failed, following, until) - days) / YEAR_DAYS, failed.astype(np.float64)
 
 
 def fit(histories: Iterable[PackHistory], *, through_day: float) -> Fit:
     """Estimate all from facts dated up to `through_day`; what is dated later is left out."""
-    known = (through(each, through_day) for each in histories if each.entry_day <= through_day)
-    return estimate(gather(known), through_day=through_day)
+    known = [through(each, through_day) for each in histories if each.entry_day <= through_day]
+    return estimate(gather(together(known)), through_day=through_day)
 
 
-def estimate(statistics: Statistics, *, through_day: float) -> Fit:
+def estimate(known: Statistics, *, through_day: float) -> Fit:
     """The fit that the gathered sums support."""
-    known = _in_order(statistics)
-    fleet = _growth(known, np.ones(known.build_rows.size, dtype=bool), None)
-    names = sorted(set(known.pack_group.tolist()))
-    growth = {name: _growth(known, known.build_group == name, fleet) for name in names}
+    fleet = _growth(known, np.arange(known.build_rows.size), None)
+    group_of_build = known.pack_group[known.build_pack]
+    groups = np.unique(known.pack_group).tolist()
+    growth = {
+        group: _growth(known, np.flatnonzero(group_of_build == group), fleet) for group in groups
+    }
     whole = failures.base_rate(
         float(known.pack_failures.sum()),
         float(known.pack_years.sum()),
@@ -186,14 +111,17 @@ def estimate(statistics: Statistics, *, through_day: float) -> Fit:
     routes = _mark_routes(known, growth)
     link = failures.estimate_link(routes, known.mark_years, known.mark_failed)
     foreseen = failures.expected(link, routes, known.mark_years)
-    groups = {name: _failing(growth[name], known, name, whole, foreseen) for name in names}
+    told = {
+        known.names[group]: _failing(growth[group], known, group, whole, foreseen)
+        for group in groups
+    }
     unseen = _with(
         fleet, mean_cov=np.array(fleet.mean_cov) + BETWEEN_GROUPS, rate=whole, factor=1.0
     )
-    return Fit(through_day, unseen, groups, link)
+    return Fit(through_day, unseen, dict(sorted(told.items())), link)
 
 
-def _growth(known: Statistics, chosen: NDArray[np.bool_], fleet: GroupFit | None) -> GroupFit:
+def _growth(known: Statistics, chosen: Counts, fleet: GroupFit | None) -> GroupFit:
     """Growth in some builds, leaning on `fleet`, or on the named prior where that is None."""
     around = fleet or FLEET_PRIOR
     cross = known.build_cross[chosen]
@@ -221,13 +149,19 @@ def _growth(known: Statistics, chosen: NDArray[np.bool_], fleet: GroupFit | None
     )
 
 
-def without_temperature(cross: Floats, per_step: float) -> Floats:
-    """Cross-products of [1, years, y] with the effect of temperature taken off y. (m, 3, 3)"""
-    change = np.zeros((4, 3))
-    change[[0, 1, 3], [0, 1, 2]] = 1.0
-    change[2, 2] = -per_step
-    products: Floats = change.T @ cross @ change
-    return products
+def without_temperature(cross: Floats, per_step: float | Floats) -> Floats:
+    """Cross-products of [1, years, y] with the effect of temperature taken off y.
+
+    cross (m, 10), per_step one or (m,) → (m, 3, 3)
+    """
+    one, years, warmth, y, years2, years_warmth, years_y, warmth2, warmth_y, y2 = cross.T
+    products = np.empty((3, 3, len(cross)))
+    products[0, 0], products[1, 1] = one, years2
+    products[0, 1] = products[1, 0] = years
+    products[0, 2] = products[2, 0] = y - per_step * warmth
+    products[1, 2] = products[2, 1] = years_y - per_step * years_warmth
+    products[2, 2] = y2 - per_step * (2.0 * warmth_y - per_step * warmth2)
+    return np.moveaxis(products, -1, 0)
 
 
 def _temperature(cross: Floats, around: GroupFit, grouped: bool) -> tuple[float, float]:
@@ -240,47 +174,53 @@ def _temperature(cross: Floats, around: GroupFit, grouped: bool) -> tuple[float,
     prior = TEMPERATURE_SD**2
     if grouped:
         prior += around.temperature_variance
-    told = cross[np.linalg.det(cross[:, :2, :2]) > 1e-9]
-    lines = np.linalg.inv(told[:, :2, :2])
-    rest = told[:, 2:, 2:] - told[:, 2:, :2] @ lines @ told[:, :2, 2:]
-    weight = max(float(rest[:, 0, 0].sum()), 0.0) / around.noise_variance
-    pull = float(rest[:, 0, 1].sum()) / around.noise_variance
+    one, years, warmth, y, years2, years_warmth, years_y, warmth2, warmth_y, _ = cross.T
+    det = one * years2 - years * years
+    told = det > LEAST_DETERMINANT
+    divisor = np.where(told, det, 1.0)
+    start = (years2 * warmth - years * years_warmth) / divisor
+    rate = (one * years_warmth - years * warmth) / divisor
+    left = np.where(told, warmth2 - start * warmth - rate * years_warmth, 0.0)
+    pulled = np.where(told, warmth_y - start * y - rate * years_y, 0.0)
+    weight = max(float(left.sum()), 0.0) / around.noise_variance
+    pull = float(pulled.sum()) / around.noise_variance
     variance = 1.0 / (1.0 / prior + weight)
     return variance * (middle / prior + pull), variance
 
 
-def routes_of(cross: Floats, age_years: Floats, group: GroupFit) -> failures.Route:
-    """Trends of k builds of one group, as they stand. cross (k, 4, 4), age_years (k,)."""
+def routes_of(
+    cross: Floats, age_years: Floats, growth: GrowthTable, rows: Counts | None = None
+) -> failures.Route:
+    """Trends of k packs as they stand, each of its own group. cross (k, 10), age_years (k,).
+
+    rows (k,): which packs of those looked at, where it is not all of them.
+    """
     mean, cov = mixed.posterior(
-        without_temperature(cross, group.temperature),
-        mean=np.array(group.mean),
-        cov=np.array(group.effect_cov) + np.array(group.mean_cov),
-        noise_variance=group.noise_variance,
+        without_temperature(cross, growth.temperature),
+        mean=growth.mean,
+        cov=growth.effect_cov + growth.mean_cov,
+        noise_variance=growth.noise_variance,
     )
-    return failures.Route(*from_now(mean, cov, age_years))
+    return failures.Route(*from_now(mean, cov, age_years), rows)
 
 
-def _mark_routes(known: Statistics, growth: dict[str, GroupFit]) -> list[failures.Route]:
-    """Both routes at every landmark, each under its own group's growth."""
-    size = known.mark_years.size
-    routes = []
-    for which in (0, 1):
-        mean, cov = np.zeros((size, 2)), np.zeros((size, 2, 2))
-        for name, group in growth.items():
-            mine = known.mark_group == name
-            route = routes_of(known.mark_cross[mine, which], known.mark_age[mine, which], group)
-            mean[mine], cov[mine] = route.mean, route.cov
-        routes.append(failures.Route(mean, cov))
-    absent = known.mark_cross[:, 1, 0, 0] <= 0  # no older position is followed
-    routes[1].mean[absent], routes[1].cov[absent] = routes[0].mean[absent], routes[0].cov[absent]
-    return routes
+def _mark_routes(known: Statistics, growth: Mapping[int, GroupFit]) -> list[failures.Route]:
+    """Both routes at the landmarks, each under its own group's growth."""
+    table = growth_table([growth.get(code, FLEET_PRIOR) for code in range(len(known.names))])
+    group = known.pack_group[known.mark_pack]
+    own = table.of(group[known.own_mark])
+    return [
+        routes_of(known.mark_cross, known.mark_age, table.of(group)),
+        routes_of(known.own_cross, known.own_age, own, known.own_mark),
+    ]
 
 
 def _failing(
-    growth: GroupFit, known: Statistics, name: str, whole: float, foreseen: Floats
+    growth: GroupFit, known: Statistics, group: int, whole: float, foreseen: Floats
 ) -> GroupFit:
     """Growth with this group's own failures: steady rate, and factor on what is foreseen."""
-    packs, marks = known.pack_group == name, known.mark_group == name
+    packs = known.pack_group == group
+    marks = packs[known.mark_pack]
     worth = failures.GROUP_FAILURES
     rate = failures.base_rate(
         float(known.pack_failures[packs].sum()),

@@ -20,13 +20,17 @@ _POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(NODES)
 _SHARES = 0.5 * (_POINTS + 1.0)
 _PARTS = 0.5 * _WEIGHTS
 _DAYS = LATEST_DAYS * np.linspace(0.0, 1.0, GRID) ** 2
+_HALVINGS = int(np.ceil(np.log2(GRID)))
 
 
 def from_now(mean: Floats, cov: Floats, age_years: Floats) -> tuple[Floats, Floats]:
     """(start, rate) to (level now, rate). mean (k, 2), cov (k, 2, 2), age_years (k,)."""
-    shift = np.broadcast_to(np.eye(2), cov.shape).copy()
-    shift[:, 0, 1] = age_years
-    return np.einsum("kij,kj->ki", shift, mean), shift @ cov @ shift.transpose(0, 2, 1)
+    now_mean, now_cov = mean.copy(), cov.copy()
+    now_mean[:, 0] += age_years * mean[:, 1]
+    lean = cov[:, 0, 1] + age_years * cov[:, 1, 1]
+    now_cov[:, 0, 0] += age_years * (cov[:, 0, 1] + lean)
+    now_cov[:, 0, 1] = now_cov[:, 1, 0] = lean
+    return now_mean, now_cov
 
 
 def level_ahead(mean: Floats, cov: Floats, years: Floats) -> tuple[Floats, Floats]:
@@ -36,35 +40,60 @@ def level_ahead(mean: Floats, cov: Floats, years: Floats) -> tuple[Floats, Float
     return middle, np.maximum(variance, 0.0)
 
 
-def reached_within(mean: Floats, cov: Floats, days: Floats) -> Floats:
-    """Probability that level 0 is reached within `days` (h,), given that it is not yet. (h,)
+def _levels(mean: Floats, cov: Floats) -> tuple[Floats, Floats, Floats]:
+    """Levels below 0 at the nodes, the middle of the rate at each, and the rate's own deviation.
 
-    mean (2,), cov (2, 2) of (level now, rate per year). The level now is integrated over what
-    of its distribution lies below 0, the rate given the level is normal. Non-decreasing in days.
+    mean (k, 2), cov (k, 2, 2) → (k, 40), (k, 40), (k, 1)
     """
-    sd = float(np.sqrt(max(cov[0, 0], 1e-18)))
-    below = max(float(ndtr(-mean[0] / sd)), 1e-300)
-    level = np.minimum(mean[0] + sd * ndtri(np.maximum(below * _SHARES, 1e-300)), 0.0)
-    lean = cov[0, 1] / sd**2
-    middle = mean[1] + lean * (level - mean[0])
-    rate_sd = float(np.sqrt(max(cov[1, 1] - lean * cov[0, 1], 1e-18)))
-    years = np.maximum(days, 1e-9)[:, None] / YEAR_DAYS
-    share = ndtr((middle + level / years) / rate_sd)
-    within: Floats = np.where(days > 0, share @ _PARTS, 0.0)
+    sd = np.sqrt(np.maximum(cov[:, :1, 0], 1e-18))
+    start, rate, lean = mean[:, :1], mean[:, 1:], cov[:, :1, 1] / sd**2
+    below = np.maximum(ndtr(-start / sd), 1e-300)
+    level = np.minimum(start + sd * ndtri(np.maximum(below * _SHARES, 1e-300)), 0.0)
+    rate_sd = np.sqrt(np.maximum(cov[:, 1:, 1] - lean * cov[:, :1, 1], 1e-18))
+    return level, rate + lean * (level - start), rate_sd
+
+
+def _within(levels: tuple[Floats, Floats, Floats], days: Floats) -> Floats:
+    """Probability that level 0 is reached within days (k, h), given that it is not yet. (k, h)"""
+    level, middle, rate_sd = (part[:, None, :] for part in levels)
+    years = np.maximum(days, 1e-9)[:, :, None] / YEAR_DAYS
+    share = (ndtr((middle + level / years) / rate_sd) * _PARTS).sum(axis=2)
+    within: Floats = np.where(days > 0, share, 0.0)
     return within
 
 
-def days_to_limit(mean: Floats, cov: Floats, shares: Sequence[float]) -> tuple[float | None, ...]:
-    """Days from now by which the limit is reached with each probability; None: beyond 20 years.
+def reached_within(mean: Floats, cov: Floats, days: Floats) -> Floats:
+    """Probability that level 0 is reached within `days` (k, h), given that it is not yet. (k, h)
 
-    A trend that has probably passed the limit already, though no reading showed it, says 0.
+    mean (k, 2), cov (k, 2, 2) of (level now, rate per year). The level now is integrated over what
+    of its distribution lies below 0, the rate given the level is normal. Non-decreasing in days.
     """
-    already = float(ndtr(mean[0] / np.sqrt(max(cov[0, 0], 1e-18))))
-    ahead = np.maximum.accumulate(reached_within(mean, cov, _DAYS))
-    within = already + (1.0 - already) * ahead
-    return tuple(
-        float(np.interp(share, within, _DAYS)) if within[-1] >= share else None for share in shares
-    )
+    return _within(_levels(mean, cov), days)
+
+
+def days_to_limit(mean: Floats, cov: Floats, shares: Sequence[float]) -> Floats:
+    """Days from now by which the limit is reached with each probability. (k, len(shares))
+
+    NaN: beyond 20 years. A trend that has probably passed the limit already, though no reading
+    showed it, says 0. Between the days of a fixed grid the probability is taken as straight; as it
+    never falls, the two of them that a share lies between are found by halving.
+    """
+    already = ndtr(mean[:, :1] / np.sqrt(np.maximum(cov[:, :1, 0], 1e-18)))
+    levels, wanted = _levels(mean, cov), np.asarray(shares, dtype=np.float64)[None, :]
+    low = np.zeros((len(mean), wanted.size), dtype=np.int_)
+    high = np.full(low.shape, GRID - 1)
+    top = already + (1.0 - already) * _within(levels, _DAYS[high[:, :1]])
+    under_v, over_v = np.broadcast_to(already, low.shape), np.broadcast_to(top, low.shape)
+    for _ in range(_HALVINGS):
+        place = (low + high) // 2
+        found = already + (1.0 - already) * _within(levels, _DAYS[place])
+        under = found < wanted
+        low, under_v = np.where(under, place, low), np.where(under, found, under_v)
+        high, over_v = np.where(under, high, place), np.where(under, over_v, found)
+    rise = np.maximum(over_v - under_v, 1e-300)
+    part = np.clip((wanted - under_v) / rise, 0.0, 1.0)
+    days = np.where(already >= wanted, 0.0, _DAYS[low] + part * (_DAYS[high] - _DAYS[low]))
+    return np.where(top >= wanted, days, np.nan)
 
 
 def line_crossing(start: float, rate: float, limit: float) -> float | None:

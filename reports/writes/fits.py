@@ -5,14 +5,15 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 import numpy as np
-from django.db import DataError, IntegrityError, transaction
+from django.db import DataError, IntegrityError, connection, transaction
 
 from packs.models import Pack
 from reports.models import FleetShard, FleetWork, StoredFit
 from reports.reads import fits, series
-from reports.reads.knowledge import Knowledge, known, vantages
-from reports.trends import fleet
-from reports.trends.history import PackHistory
+from reports.reads import statistics as reading
+from reports.reads.knowledge import Vantage, known, packs_of, vantages
+from reports.trends import fleet, statistics
+from reports.trends.history import Floats
 from reports.writes import shards
 
 OUT_OF_USE = {Pack.Status.DISMANTLED, Pack.Status.SCRAPPED}  # told anew for new facts only
@@ -29,13 +30,17 @@ log = logging.getLogger(__name__)
 
 
 def gather_shard(shard: FleetShard, *, at: datetime) -> None:
-    """Read the packs of a shard, and keep with it what the fit needs of them."""
-    packs = Pack.objects.select_related("pack_type").filter(pk__in=shards.pack_ids(shard))
-    told = known(vantages(packs.order_by("pk"), as_of=through(shard.work)))
-    histories = [history for each in told if (history := _readable(each)) is not None]
-    statistics = _gathered(histories)
-    packs_read = int(statistics.pack_group.size)
-    shards.close(shard, at=at, packs=packs_read, statistics=statistics.as_bytes())
+    """Bring together what the fit needs of a shard's packs, and keep it with the shard.
+
+    Of a pack about which nothing was recorded since, it is read as it was kept; of the others it
+    is gathered from their records, and kept.
+    """
+    work, numbers = shard.work, shards.pack_ids(shard)
+    standing = reading.still_standing(numbers, through=through(work), known_at=work.as_of)
+    gathered = _gathered([number for number in numbers if number not in standing], work)
+    merged = fleet.merge([reading.kept(sorted(standing)), gathered])
+    packs = int(merged.pack_key.size)
+    shards.close(shard, at=at, packs=packs, statistics=merged.as_bytes())
 
 
 def through(work: FleetWork) -> datetime:
@@ -43,35 +48,73 @@ def through(work: FleetWork) -> datetime:
     return work.as_of or work.asked_at
 
 
-def _readable(knowledge: Knowledge) -> PackHistory | None:
-    """The pack's history; None where nothing is known, or where it cannot be read.
-
-    One pack whose records nobody foresaw must not keep the fleet from learning.
-    """
-    if knowledge.first_day is None:
-        return None
+def _gathered(numbers: Sequence[int], work: FleetWork) -> fleet.Statistics:
+    """What the records of these packs say; where one cannot be taken in, what the others say."""
+    if not numbers:
+        return statistics.nothing()
+    views = vantages(packs_of(numbers), as_of=work.as_of)
+    views = [Vantage(one.pack, one.revision, through(work), one.limits) for one in views]
+    keep = work.as_of is None
     try:
-        return series.history(knowledge)
-    except (ArithmeticError, ValueError):
-        log.exception("pack %s is left out of the fit", knowledge.vantage.pack.serial)
-        return None
-
-
-def _gathered(histories: Sequence[PackHistory]) -> fleet.Statistics:
-    """What the histories say; where one cannot be taken in, what the others say."""
-    try:
-        return fleet.gather(histories)
+        return _gathered_of(views, keep=keep)
     except FAILING:
-        log.exception("a shard could not be gathered; its packs are tried one by one")
-        return fleet.merge(_one_by_one(histories))
+        log.exception("some packs could not be gathered; they are tried one by one")
+        return fleet.merge(_one_by_one(views, keep=keep))
 
 
-def _one_by_one(histories: Sequence[PackHistory]) -> Iterator[fleet.Statistics]:
-    for history in histories:
+def _one_by_one(views: Sequence[Vantage], *, keep: bool) -> Iterator[fleet.Statistics]:
+    """One pack whose records nobody foresaw must not keep the fleet from learning."""
+    for view in views:
         try:
-            yield fleet.gather([history])
+            yield _gathered_of([view], keep=keep)
         except FAILING:
-            log.exception("a pack is left out of the fit")
+            log.exception("pack %s is left out of the fit", view.pack.serial)
+
+
+def _gathered_of(views: Sequence[Vantage], *, keep: bool) -> fleet.Statistics:
+    seen = known(views)
+    found = fleet.gather(series.histories(seen))
+    if keep:
+        _keep(views, seen.last_day, found)
+    return found.only(np.flatnonzero(~np.isnan(seen.first_day)))
+
+
+def _keep(views: Sequence[Vantage], last_day: Floats, found: fleet.Statistics) -> None:
+    """Keep the sums of packs of which nothing was recorded after the instant they were read for.
+
+    A row made from an older revision never takes the place of a newer one's.
+    """
+    counts, figures = statistics.to_keep(found)
+    days = np.nan_to_num(last_day, nan=0.0).tolist()
+    rows = [
+        (
+            view.pack.pk,
+            view.revision,
+            reading.ratings_as_text(view.limits),
+            found.names[group] if known_of else "",
+            day,
+            *count,
+            sums if known_of else b"",
+        )
+        for view, group, known_of, day, count, sums in zip(
+            views, found.pack_group, (~np.isnan(last_day)).tolist(), days, counts.tolist(), figures,
+            strict=True,
+        )
+        if view.pack.settled_at <= view.as_of
+    ]  # fmt: skip
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.executemany(KEEP, rows)
+
+
+KEEP = """
+INSERT INTO reports_packstatistics
+    (pack_id, revision, ratings, "group", last_day, builds, landmarks, followed, figures)
+VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s)
+ON CONFLICT (pack_id) DO UPDATE SET
+    revision = excluded.revision, ratings = excluded.ratings, "group" = excluded."group",
+    last_day = excluded.last_day, builds = excluded.builds, landmarks = excluded.landmarks,
+    followed = excluded.followed, figures = excluded.figures
+WHERE excluded.revision >= reports_packstatistics.revision"""
 
 
 def finish(work: FleetWork, *, at: datetime) -> None:
@@ -102,10 +145,10 @@ def _store(work: FleetWork, at: datetime) -> None:
             fitted_at=at,
             facts_through=through(work),
             parameters=made.parameters(),
-            packs=int(merged.pack_group.size),
+            packs=int(merged.pack_key.size),
             checks_seen=work.checks_seen,
         )
-        held.builds = int(merged.build_group.size)
+        held.builds = int(merged.build_pack.size)
         held.save(update_fields=["fit", "builds"])
 
 

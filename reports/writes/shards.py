@@ -14,7 +14,7 @@ from packs.models import Pack
 from reports.models import FleetShard, FleetWork
 from reports.reads.fits import checks_so_far
 
-SHARD = 500  # packs of a shard: some seconds of work, lost at most if a worker dies
+SHARD = 1000  # packs of a shard: a second of work or less, lost at most if a worker dies
 CLAIM = timedelta(minutes=2)  # many times what a shard takes; then another worker may have it
 LAST_STEP = timedelta(minutes=15)  # above a task's own limit of time, and a merge takes less
 MOST_TRIES = 10  # a shard that kills its worker each time must not do so for ever

@@ -34,6 +34,7 @@ from packs.writes import (
     packs,
     people,
     photos,
+    prices,
     sites,
     swaps,
     trouble_codes,
@@ -65,6 +66,7 @@ CREATE: Mapping[str, Callable[..., Any]] = {
     "equipment": equipment.create_equipment,
     "pack_type": pack_types.create_pack_type,
     "lot": modules.create_lot,
+    "price": prices.create_price,
     "module": modules.create_module,
     "customer": customers.create_customer,
     "vehicle": vehicles.create_vehicle,
@@ -84,7 +86,10 @@ CREATE: Mapping[str, Callable[..., Any]] = {
     "photo": photos.record_photo,
 }
 BEFORE_PACKS = {"customer", "vehicle"}
-KEYED = {"site", "person", "equipment", "pack_type", "lot", "module", "customer", "vehicle", "pack"}
+KEYED = {
+    "site", "person", "equipment", "pack_type", "price", "lot", "module",
+    "customer", "vehicle", "pack",
+}  # fmt: skip
 
 
 def course_of_events(books: Books, set_up_at: datetime) -> list[Event]:

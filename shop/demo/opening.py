@@ -8,6 +8,7 @@ from typing import Any
 from shop.demo.books import Books, Row
 from shop.demo.calendar import Calendar
 from shop.demo.events import Event
+from shop.demo.price_list import price_list
 
 OPENED_D = -2225.0  # the day that the shop began to keep its books
 YEAR = timedelta(days=365)
@@ -21,6 +22,7 @@ def opening(books: Books, calendar: Calendar) -> Iterator[Event]:
         yield Event(start, "person", row["code"], _person(row, calendar))
     for row in books.rows("pack_types"):
         yield Event(start, "pack_type", row["code"], row)
+    yield from price_list(books, start)
     for row in books.rows("equipment"):
         yield from _equipment(row, calendar)
     for row in books.lots:

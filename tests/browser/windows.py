@@ -27,8 +27,9 @@ class Faults:
             self.found.append(f"console: {message.text}")
 
     def answered(self, response: Response) -> None:
-        """A page may be refused; what a page loads may not, and nothing may break."""
-        is_page = response.request.is_navigation_request()
+        """A page may be refused, and so may a form that a script sends in its place; what a page
+        loads may not, and nothing may break."""
+        is_page = response.request.is_navigation_request() or response.request.method == "POST"
         if response.status >= (500 if is_page else 400):
             self.found.append(f"{response.status} at {response.url}")
 

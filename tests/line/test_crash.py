@@ -1,9 +1,6 @@
 """A worker killed in the middle, and a broker emptied: nothing that is owed is lost."""
 
 import os
-import signal
-import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -13,7 +10,7 @@ from pathlib import Path
 import pytest
 import redis
 from django.conf import settings
-from django.db import connection, connections, transaction
+from django.db import connection, transaction
 from django.utils import timezone
 
 from packs.models import Pack
@@ -21,7 +18,8 @@ from packs.writes import checks
 from reports.models import Outlook
 from reports.writes import sweeping
 from shop import wake
-from tests import world
+from tests import servers, world
+from tests.conftest import url_of_test_database
 from tests.reports import ageing
 
 pytestmark = [pytest.mark.broker, pytest.mark.django_db(transaction=True)]
@@ -62,24 +60,15 @@ def wait_until(true: Callable[[], bool]) -> None:
 
 
 @contextmanager
-def worker(log: Path) -> Iterator[subprocess.Popen[bytes]]:
-    """A worker over the test database, to be killed."""
-    database = connections["default"].settings_dict
-    url = f"postgresql://{database['USER']}@/{database['NAME']}?host={database['HOST']}"
-    command = [sys.executable, "-m", "celery", "-A", "shop", "worker", "-c", "1", "-l", "INFO"]
-    with log.open("wb") as output:
-        running = subprocess.Popen(
-            command,
-            env={**os.environ, "DATABASE_URL": url},
-            stdout=output,
-            stderr=output,
-            start_new_session=True,
-        )
-        try:
-            yield running
-        finally:
-            os.killpg(running.pid, signal.SIGKILL)
-            running.wait()
+def worker(log: Path) -> Iterator[None]:
+    """A worker over the test database, killed in the end."""
+    environment = {**os.environ, "DATABASE_URL": url_of_test_database()}
+    made = servers.worker_process(environment, log)
+    made.start()
+    try:
+        yield
+    finally:
+        made.kill()
 
 
 def killed_in_the_middle(log: Path) -> int:

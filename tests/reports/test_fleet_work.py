@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from django.db import IntegrityError, transaction
 
@@ -37,9 +38,9 @@ def numbers(told: Any) -> Iterator[float]:
 
 def whole(through: datetime = NOW) -> list[float]:
     """The fit over all packs at once, without shards."""
-    views = vantages(Pack.objects.select_related("pack_type"), as_of=through)
-    histories = [series.history(each) for each in known(views) if each.first_day is not None]
-    made = fleet.estimate(fleet.gather(histories), through_day=through.timestamp() / 86_400.0)
+    seen = known(vantages(Pack.objects.order_by("pk"), as_of=through))
+    told = fleet.gather(series.histories(seen)).only(np.flatnonzero(~np.isnan(seen.first_day)))
+    made = fleet.estimate(told, through_day=through.timestamp() / 86_400.0)
     return list(numbers(made.parameters()))
 
 
@@ -88,10 +89,10 @@ def test_one_pack_that_cannot_be_gathered_is_left_out(monkeypatch: pytest.Monkey
     ageing.drifting_pack("TP-odd", Pack.objects.earliest("pk").pack_type, checks_taken=7)
     gathered = fleet.gather
 
-    def failing(histories: Any) -> Any:
-        if any(history.days.size == 7 for history in histories):
+    def failing(packs: Any) -> Any:
+        if 7 in np.bincount(packs.check_pack):
             raise FloatingPointError("unforeseen")
-        return gathered(histories)
+        return gathered(packs)
 
     monkeypatch.setattr(fleet, "gather", failing)
     assert fleet_work.fit_fleet(at=NOW).packs == 5
@@ -152,7 +153,7 @@ def test_work_that_is_stopped_gives_its_claim_back(monkeypatch: pytest.MonkeyPat
 
     ageing.fleet(4)
     work = shards.ask(FIT, at=NOW, size=2)
-    monkeypatch.setattr(series, "history", stopped)
+    monkeypatch.setattr(series, "histories", stopped)
     with pytest.raises(KeyboardInterrupt):
         fleet_work.advance(at=NOW)
     monkeypatch.undo()

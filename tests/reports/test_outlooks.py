@@ -51,12 +51,34 @@ def test_asked_twice_it_is_worked_out_once() -> None:
     assert again.pk == first.pk
 
 
-def test_after_a_day_it_is_owed_anew_though_nothing_was_recorded() -> None:
+def test_after_a_day_it_is_looked_at_anew_and_told_anew_once_it_says_something_else() -> None:
     pack = ageing.drifting_pack("TP-1")
     first = outlooks.present(pack, at=NOW)
-    later = outlooks.present(stored("TP-1"), at=NOW + timedelta(days=1, seconds=1))
-    assert later.pk != first.pk
-    assert later.as_of > first.as_of
+    soon, later = NOW + timedelta(days=1, seconds=1), NOW + timedelta(days=20)
+    assert outlooks.present(stored("TP-1"), at=soon).pk == first.pk
+    assert stored("TP-1").estimate_due_at == soon + timedelta(days=1)
+    other = outlooks.present(stored("TP-1"), at=later)
+    assert other.pk != first.pk
+    assert other.as_of == later
+    assert abs(other.p180 - first.p180) > 0.01 * first.p180
+
+
+def test_what_says_the_same_is_told_for_a_month_and_made_anew_where_that_is_asked() -> None:
+    world.pack("TP-1")
+    number = stored("TP-1").pk
+    assert outlooks.work_out([number], at=NOW) == 1
+    assert outlooks.work_out([number], at=NOW + timedelta(days=29)) == 0
+    assert outlooks.work_out([number], at=NOW + timedelta(days=29), anew=True) == 1
+    assert outlooks.work_out([number], at=NOW + timedelta(days=59)) == 1
+
+
+def test_a_new_fact_is_always_told() -> None:
+    pack = ageing.drifting_pack("TP-1", checks_taken=2)
+    outlooks.present(pack, at=NOW)
+    world.check(stored("TP-1"), at=NOW + timedelta(hours=1))  # at rest: it changes no figure
+    told = outlooks.present(stored("TP-1"), at=NOW + timedelta(hours=2))
+    assert told.pack_revision == stored("TP-1").revision
+    assert Outlook.objects.count() == 2
 
 
 def test_a_pack_without_checks_gets_the_prior() -> None:

@@ -11,7 +11,7 @@ from packs.reads import names
 from packs.rules.voltages import to_units
 from packs.writes import checks
 from reports.reads.knowledge import known, vantages
-from reports.reads.series import history
+from reports.reads.series import histories
 from reports.trends.history import PackHistory
 from tests import world
 from tests.reports import ageing
@@ -21,7 +21,7 @@ pytestmark = pytest.mark.django_db
 
 def told(serial: str, days: float = 2000) -> PackHistory:
     views = vantages([names.packs().get(serial=serial)], as_of=world.later(days=days))
-    return history(known(views)[0])
+    return histories(known(views)).one(0)
 
 
 def swap(pack: Pack, days: float, *positions: int, kind: str = "module") -> None:

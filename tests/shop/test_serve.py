@@ -3,18 +3,14 @@
 import os
 import signal
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from subprocess import Popen
-from urllib.error import URLError
 from urllib.request import urlopen
 
 import pytest
 
 from tests import servers
-
-READY_WITHIN_S = 60.0
 
 
 @pytest.fixture
@@ -32,22 +28,11 @@ def shop(tmp_path: Path) -> Iterator[tuple[str, Popen[bytes], Path]]:
         yield f"http://{bind}", running, log
 
 
-def wait_until_ready(address: str, running: Popen[bytes]) -> bool:
-    last = time.monotonic() + READY_WITHIN_S
-    while time.monotonic() < last and running.poll() is None:
-        try:
-            with urlopen(f"{address}/health/ready", timeout=5) as response:
-                return bool(response.status == 200)
-        except (URLError, ConnectionError):
-            time.sleep(0.1)
-    return False
-
-
 def test_serve_brings_up_an_empty_folder_and_stops_when_told(
     shop: tuple[str, Popen[bytes], Path], tmp_path: Path
 ) -> None:
     address, running, log = shop
-    assert wait_until_ready(address, running), log.read_text()
+    servers.wait_until_ready(int(address.rpartition(":")[2]), running, log)
     assert (tmp_path / "data" / "secret_key").is_file()
     with urlopen(f"{address}/api/v1/docs/", timeout=10) as response:
         assert "default-src 'self'" in response.headers["Content-Security-Policy"]

@@ -33,5 +33,5 @@ class Command(BaseCommand):
         if pack is None:
             raise CommandError(f"No pack '{serial}' is recorded.")
         if as_of is None:
-            return outlooks.work_out([pack.pk], at=timezone.now())
+            return outlooks.work_out([pack.pk], at=timezone.now(), anew=True)
         return outlooks.refresh_as_of([pack.pk], as_of=as_of, at=timezone.now())

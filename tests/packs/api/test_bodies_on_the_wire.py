@@ -4,13 +4,9 @@ import json
 import os
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from http.client import HTTPConnection
-from pathlib import Path
 from typing import Any
-from urllib.error import URLError
-from urllib.request import urlopen
 
 import pytest
 
@@ -19,7 +15,6 @@ from tests.packs.api.conftest import Api
 
 CHECKS = "/api/v1/voltage-checks/"
 JSON, NDJSON = "application/json", "application/x-ndjson"
-READY_WITHIN_S = 60.0
 TYPE = {
     "code": "NM-28", "name": "Demo", "chemistry": "nimh", "module_count": 28,
     "cells_per_module": 6, "cell_nominal_v": 1.2, "modules_per_block": 2, "rated_capacity_ah": 6.5,
@@ -60,7 +55,7 @@ def wire(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Wire]:
     }
     command = [sys.executable, "manage.py", "serve", "--bind", f"127.0.0.1:{port}"]
     with servers.process(command, folder / "log", environment) as running:
-        wait_until_ready(port, running, folder / "log")
+        servers.wait_until_ready(port, running, folder / "log")
         made = Wire(port, made_token(environment))
         for path, body in (
             ("pack-types", TYPE),
@@ -75,17 +70,6 @@ def made_token(environment: dict[str, str]) -> str:
     command = [sys.executable, "manage.py", "create_token", "--role", "manager", "--name", "tests"]
     done = subprocess.run(command, env=environment, capture_output=True, text=True, check=True)
     return done.stdout.splitlines()[-1]
-
-
-def wait_until_ready(port: int, running: subprocess.Popen[bytes], log: Path) -> None:
-    last = time.monotonic() + READY_WITHIN_S
-    while time.monotonic() < last and running.poll() is None:
-        try:
-            with urlopen(f"http://127.0.0.1:{port}/health/ready", timeout=5):
-                return
-        except (URLError, ConnectionError):
-            time.sleep(0.1)
-    raise servers.ServerFailed(log.read_text())
 
 
 def line(**changes: Any) -> bytes:

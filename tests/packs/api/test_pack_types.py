@@ -198,3 +198,123 @@ def test_lists_are_filtered_ordered_and_paged(api: Api) -> None:
     assert manager.get(URL, {"colour": "red"}).status_code == 400
     assert manager.get(URL + "none/").status_code == 404
     assert manager.get(URL + "none/versions/").status_code == 404
+
+
+def layout(**changes: Any) -> dict[str, Any]:
+    """What a made-up type of four modules says for the bench."""
+    return {
+        "switch_after": 2,
+        "second_person": True,
+        "positions": [
+            {"position": 2, "orientation": "reversed"},
+            {"position": 1, "sense_lead": "S1", "sensor": "T1", "clip": "spring"},
+        ],
+        "slots": [{"slot": "fuse", "kind": "fuse", "ratings": {"rated_v": 450, "form": "round"}}],
+        "fasteners": [
+            {"kind": "nut", "count": 6, "part": "bus_bar"},
+            {"kind": "sleeve", "count": 4, "part": "junction_board", "loose": True},
+        ],
+        "torques": [{"fastener": "nut", "torque_nm": 5.5, "order": "crosswise", "paint": True}],
+        "waits": {"discharge_min": 10},
+        "pass_marks": {"capacity_ah": 5.2},
+        "protocol": {"charge_a": 3.2, "cycles": 4},
+        "bus": {"capacitance_uf": 1500},
+        "stock_minimum": {"module": 4, "fuse": 1},
+        **changes,
+    }
+
+
+def small(**changes: Any) -> dict[str, Any]:
+    return body(code="NM-4", module_count=4, modules_per_block=1, **changes)
+
+
+def test_a_type_says_what_the_bench_needs(api: Api) -> None:
+    manager = api()
+    told = manager.post(URL, small(**layout())).json()
+    seat = {"orientation": "normal", "sense_lead": "", "clip": "", "sensor": ""}
+    assert told["positions"] == [
+        {**seat, "position": 1, "sense_lead": "S1", "sensor": "T1", "clip": "spring"},
+        {**seat, "position": 2, "orientation": "reversed"},
+    ]
+    assert (told["switch_after"], told["second_person"]) == (2, True)
+    assert told["slots"] == layout()["slots"]
+    assert [row["loose"] for row in told["fasteners"]] == [False, True]
+    assert told["torques"] == layout()["torques"]
+    assert told["waits"] == {"discharge_min": 10, "rest_min": 0}
+    assert told["pass_marks"]["settled_pct"] == 3
+    assert (told["protocol"]["cycles"], told["protocol"]["cut_off_cell_v"]) == (4, 1)
+    assert told["stock_minimum"] == {"module": 4, "fuse": 1}
+    answered = {name: told[name] for name in layout()}
+    again = manager.post(URL, small(**answered))
+    assert (again.status_code, again.json()) == (200, told)
+
+
+def test_a_type_that_says_nothing_is_the_type_it_was(api: Api) -> None:
+    first = api().post(URL, body()).json()
+    silent: dict[str, Any] = {
+        "switch_after": None,
+        "positions": [],
+        "waits": {},
+        "second_person": False,
+    }
+    again = api().post(URL, body(**silent))
+    assert (again.status_code, again.json()) == (200, first)
+    assert (first["switch_after"], first["positions"], first["stock_minimum"]) == (None, [], {})
+
+
+def test_a_layout_changes_by_version(api: Api) -> None:
+    manager = api()
+    manager.post(URL, small(**layout()))
+    change = {"torques": [{"fastener": "nut", "torque_nm": 6}], "switch_after": None}
+    told = manager.patch(URL + "NM-4/", change, headers={"If-Match": '"1"'}).json()
+    assert told["torques"] == [{"fastener": "nut", "torque_nm": 6, "order": "", "paint": False}]
+    assert (told["switch_after"], told["waits"]["discharge_min"]) == (None, 10)
+    versions = manager.get(URL + "NM-4/versions/").json()["results"]
+    assert [row["torques"][0]["torque_nm"] for row in versions] == [6, 5.5]
+
+
+@pytest.mark.parametrize(
+    ("changes", "refusal"),
+    [
+        ({"switch_after": 4}, (422, "/switch_after", "outside_the_string")),
+        ({"switch_after": 0}, (422, "/switch_after", "min_value")),
+        ({"switch_after": "2"}, (400, "/switch_after", "not_whole")),
+        ({"second_person": 1}, (400, "/second_person", "not_a_boolean")),
+        ({"positions": [{"position": 5}]}, (422, "/positions/0/position", "no_such_position")),
+        (
+            {"positions": [{"position": 1}, {"position": 1}]},
+            (422, "/positions/1/position", "named_twice"),
+        ),
+        (
+            {"positions": [{"position": 1, "orientation": "upside"}]},
+            (400, "/positions/0/orientation", "not_a_choice"),
+        ),
+        ({"positions": {"1": {}}}, (400, "/positions", "not_a_list")),
+        ({"slots": [{"slot": "fuse", "kind": "lamp"}]}, (422, "/slots/0/kind", "unknown_kind")),
+        (
+            {"slots": [{"slot": "f", "kind": "fuse", "ratings": {"rated_v": None}}]},
+            (400, "/slots/0/ratings/rated_v", "not_a_rating"),
+        ),
+        (
+            {"torques": [{"fastener": "bolt", "torque_nm": 5}]},
+            (422, "/torques/0/fastener", "fastener_not_listed"),
+        ),
+        (
+            {"torques": [{"fastener": "nut", "torque_nm": 0}]},
+            (422, "/torques/0/torque_nm", "min_value"),
+        ),
+        (
+            {"fasteners": [{"kind": "nut", "count": 2}, {"kind": "nut", "count": 1}]},
+            (422, "/fasteners/1/kind", "named_twice"),
+        ),
+        ({"stock_minimum": {"lamp": 1}}, (422, "/stock_minimum/lamp", "unknown_kind")),
+        ({"stock_minimum": {"module": 1.5}}, (400, "/stock_minimum/module", "not_whole")),
+        ({"waits": {"discharge_h": 1}}, (400, "/waits/discharge_h", "unknown_field")),
+    ],
+)
+def test_a_layout_that_contradicts_is_refused(
+    api: Api, changes: dict[str, Any], refusal: tuple[int, str, str]
+) -> None:
+    manager, before = api(), world.contents()
+    assert fault(manager.post(URL, small(**layout(**changes)))) == refusal
+    assert world.contents() == before

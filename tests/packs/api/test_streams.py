@@ -10,7 +10,7 @@ import pytest
 from django.db import OperationalError
 from rest_framework.test import APIClient
 
-from packs.api import voltage_checks
+from packs.api import check_streams
 from packs.api.parsers import LINE_LIMIT, lines
 from packs.models import Pack, VoltageCheck
 from packs.writes import checks
@@ -148,7 +148,7 @@ def test_what_came_before_a_breakdown_is_stored(
             raise OperationalError("the database went away")
         return store(**given)
 
-    monkeypatch.setattr(voltage_checks, "BATCH", 10)
+    monkeypatch.setattr(check_streams, "BATCH", 10)
     monkeypatch.setattr(checks, "take_in", breaks_at_the_third)
     body = b"\n".join(line(current_a=i / 100) for i in range(35))
     response = machine.post(CHECKS, body, content_type=NDJSON)

@@ -49,7 +49,7 @@ from packs.models import (
     VoltageCheck,
     Warranty,
 )
-from tests import world
+from tests import bench_rows, world
 from tests.packs.unguarded import sql
 
 pytestmark = pytest.mark.django_db
@@ -57,15 +57,15 @@ pytestmark = pytest.mark.django_db
 VINS = ("11111111111111111", "1M8GDM9AXKP042788")
 FACTS: Sequence[type[Model]] = (
     VoltageCheck, Inspection, Swap, Failure, Warranty, Claim, TroubleCode, Installation,
-    Photo, CostEstimate, Consent, Call, Core,
+    Photo, CostEstimate, Consent, Call, Core, *bench_rows.FACTS,
 )  # fmt: skip
 LINES: Sequence[type[Model]] = (
     HistoryEntry, PackTypeVersion, Finding, SwapChange, Edit, EstimateLine,
-    PaperTextVersion,
+    PaperTextVersion, *bench_rows.LINES,
 )  # fmt: skip
 KEPT: Sequence[type[Model]] = (
     Site, Person, Equipment, PackType, Pack, Vehicle, Customer, Visit, Lot, Module, Client,
-    Ownership, PaperText, ImportSource, ImportFile,
+    Ownership, PaperText, ImportSource, ImportFile, *bench_rows.KEPT,
 )  # fmt: skip
 
 
@@ -128,6 +128,7 @@ def rows(pack: Pack) -> None:
         kind="site", key="main", version=2, recorded_at=at, changes={}, client=client,
         recorded_by=person,
     )  # fmt: skip
+    bench_rows.make()
 
 
 def table(model: type[Model]) -> str:
@@ -426,7 +427,11 @@ def test_a_line_of_an_estimate_has_an_amount(amounts: dict[str, int]) -> None:
         )
 
 
-INSTALLED_BY = ("packs.migrations.0002_invariants", "packs.migrations.0004_desk_kept")
+INSTALLED_BY = (
+    "packs.migrations.0002_invariants",
+    "packs.migrations.0004_desk_kept",
+    "packs.migrations.0008_bench_kept",
+)
 TRIGGER = re.compile(r"CREATE TRIGGER (\w+)\s.*? ON (packs_\w+)", re.DOTALL)
 THERE = {
     "sqlite": "SELECT name, tbl_name FROM sqlite_master WHERE type = 'trigger'",

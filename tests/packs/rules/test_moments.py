@@ -1,11 +1,11 @@
 """Dates and times as files write them."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from packs.rules.moments import Unclear, order_of, read_instant, read_parts
+from packs.rules.moments import Unclear, order_of, read_instant, read_parts, storable
 
 VIENNA = ZoneInfo("Europe/Vienna")
 NINE = datetime(2026, 3, 5, 9, 30, tzinfo=UTC)
@@ -95,3 +95,10 @@ def test_a_date_and_a_time_apart() -> None:
 )
 def test_the_order_is_guessed_only_where_it_is_plain(texts: list[str], order: str | None) -> None:
     assert order_of(texts) == order
+
+
+@pytest.mark.parametrize(("hours", "kept"), [(-16, False), (-12, True), (14, True), (23.98, False)])
+def test_an_offset_larger_than_postgresql_reads_becomes_utc(hours: float, kept: bool) -> None:
+    told = NINE.astimezone(timezone(timedelta(hours=hours)))
+    assert storable(told) == told
+    assert (storable(told).utcoffset() == told.utcoffset()) is kept

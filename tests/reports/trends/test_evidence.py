@@ -5,7 +5,22 @@ import pytest
 
 from packs.rules.noise import noise_floor
 from reports.trends import evidence
+from reports.trends.evidence import Evidence
+from reports.trends.histories import together
+from reports.trends.history import Floats, PackHistory
 from tests.reports.trends.histories import ALL, ENTRY, history
+
+
+def seen_on(known: PackHistory, day: float) -> Evidence:
+    """What was known of one pack on a day."""
+    return evidence.gather(together([known]), np.zeros(1, dtype=np.int_), np.array([day]))
+
+
+def rows_of(spread_v: Floats, temperature_c: Floats, known: PackHistory) -> Floats:
+    """Rows of checks of the first day."""
+    floor = np.full(spread_v.size, evidence.floor_v(known))
+    years, limit_v = np.zeros(spread_v.size), np.full(spread_v.size, known.limit_v)
+    return evidence.rows_of(spread_v, temperature_c, years, floor, limit_v)
 
 
 def test_the_floor_is_that_of_noise_alone() -> None:
@@ -19,7 +34,7 @@ def test_the_limit_is_nought_and_the_floor_weighs_little() -> None:
     known = history([], [])
     floor = evidence.floor_v(known)
     spread = np.array([1.0, floor])
-    rows = evidence.rows_of(spread, np.full(2, 25.0), np.zeros(2), known)
+    rows = rows_of(spread, np.full(2, 25.0), known)
     assert rows[0, 3] == pytest.approx(0.0)
     assert rows[0, 0] > 0.99
     assert rows[1, 0] < 0.1
@@ -28,16 +43,16 @@ def test_the_limit_is_nought_and_the_floor_weighs_little() -> None:
 
 def test_unknown_temperature_is_not_a_temperature() -> None:
     known = history([], [])
-    told = evidence.rows_of(np.array([0.5]), np.array([np.nan]), np.zeros(1), known)
+    told = rows_of(np.array([0.5]), np.array([np.nan]), known)
     assert told[0, 2] == 0.0
-    assert told[0, 0] < evidence.rows_of(np.array([0.5]), np.array([5.0]), np.zeros(1), known)[0, 0]
+    assert told[0, 0] < rows_of(np.array([0.5]), np.array([5.0]), known)[0, 0]
 
 
 def test_builds_are_kept_apart() -> None:
     known = history([0, 100, 200, 300, 400], [0.2, 0.3, 0.4, 0.2, 0.2], renewals=[(250, ALL)])
-    count, cross = evidence.builds(known)
-    assert count.tolist() == [3, 2]
-    alone = evidence.builds(history([0, 100, 200], [0.2, 0.3, 0.4]))[1]
+    pack, count, cross = evidence.builds(together([known]))
+    assert (pack.tolist(), count.tolist()) == ([0, 0], [3, 2])
+    alone = evidence.builds(together([history([0, 100, 200], [0.2, 0.3, 0.4])]))[2]
     assert cross[0] == pytest.approx(alone[0])
 
 
@@ -45,11 +60,10 @@ def test_nothing_later_is_seen() -> None:
     """The sums as of a day are those of the history cut at that day."""
     whole = history([0, 100, 200, 300], [0.2, 0.3, 0.4, 0.2], renewals=[(250, [2])])
     short = history([0, 100], [0.2, 0.3])
-    day = np.array([ENTRY + 150.0])
-    seen, wanted = evidence.gather(whole, day), evidence.gather(short, day)
+    seen, wanted = seen_on(whole, ENTRY + 150.0), seen_on(short, ENTRY + 150.0)
     assert seen.cross.tolist() == wanted.cross.tolist()
-    assert (seen.checks[0], seen.own_position[0]) == (2, 0)
-    after = evidence.gather(whole, np.array([ENTRY + 310.0]))
+    assert (seen.checks[0], seen.own_mark.size) == (2, 0)
+    after = seen_on(whole, ENTRY + 310.0)
     assert after.checks[0] == 1
     assert after.age_years[0] == pytest.approx(60 / 365.25)
 
@@ -62,15 +76,15 @@ def test_the_older_position_keeps_its_trend() -> None:
     known = history(
         [0, 100, 200, 300], [0.5, 0.6, 0.4, 0.5], deviation_v=deviation, renewals=[(150, [2])]
     )
-    found = evidence.gather(known, np.array([ENTRY + 300.0]))
+    found = seen_on(known, ENTRY + 300.0)
     assert found.own_position[0] == 4
     assert found.own_checks[0] == 4
     assert found.own_age_years[0] == pytest.approx(300 / 365.25)
-    assert evidence.weakest_position(known, ENTRY + 300) == 4
+    assert evidence.weakest_positions(together([known]), found.last).tolist() == [4]
     whole = history(
         [0, 100, 200, 300], [0.5, 0.6, 0.4, 0.5], deviation_v=deviation, renewals=[(150, ALL)]
     )
-    assert evidence.gather(whole, np.array([ENTRY + 300.0])).own_position[0] == 0
+    assert seen_on(whole, ENTRY + 300.0).own_mark.size == 0
 
 
 def test_alone_v_is_the_distance_below_the_highest() -> None:

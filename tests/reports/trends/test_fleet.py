@@ -8,6 +8,7 @@ import pytest
 
 from reports.trends import fleet
 from reports.trends.fits import FLEET_PRIOR, PRIOR, Fit
+from reports.trends.histories import together
 from tests.reports.trends.histories import ENTRY, history
 from tests.reports.trends.shop_of_packs import START_DAY, Nature, pack, packs
 
@@ -18,7 +19,7 @@ PACKS = packs(range(80), Nature())
 
 def test_shards_merge_to_the_same_fit_in_any_order() -> None:
     whole = fleet.fit(PACKS, through_day=LATE)
-    shards = [fleet.gather(PACKS[a : a + 20]) for a in (60, 0, 40, 20)]
+    shards = [fleet.gather(together(PACKS[a : a + 20], range(a, a + 20))) for a in (60, 0, 40, 20)]
     carried = [fleet.Statistics.from_bytes(each.as_bytes()) for each in shards]
     assert fleet.estimate(fleet.merge(carried), through_day=LATE) == whole
 

@@ -175,12 +175,13 @@ def test_gradient_is_that_of_the_likelihood() -> None:
     prior = mixed.Prior(np.array([20.0, 0.5]), 0.1 * np.eye(2), np.eye(2), 5.0, 2.0, 4.0)
     at = np.array([1.7, 0.2, 0.4, 0.3])
     for restricted in (True, False):
-        _, slope = mixed._cost(at, moments, 2, restricted, prior)
+        cost = mixed._Units(moments, 2, restricted, prior).cost
+        _, slope = cost(at)
         for k in range(4):
             step = np.zeros(4)
             step[k] = 1e-6
-            up, _ = mixed._cost(at + step, moments, 2, restricted, prior)
-            down, _ = mixed._cost(at - step, moments, 2, restricted, prior)
+            up, _ = cost(at + step)
+            down, _ = cost(at - step)
             assert slope[k] == pytest.approx((up - down) / 2e-6, rel=1e-5, abs=1e-6)
 
 

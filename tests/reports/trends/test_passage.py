@@ -84,35 +84,50 @@ def test_reached_within_agrees_with_drawn_lines() -> None:
     level, rate = rng.multivariate_normal(MEAN, COV, 2_000_000).T
     below = level < 0
     days = np.array([0.0, 30.0, 180.0, 365.0, 3650.0])
-    found = passage.reached_within(MEAN, COV, days)
+    found = passage.reached_within(MEAN[None], COV[None], days[None])[0]
     for day, share in zip(days, found, strict=True):
         drawn = np.mean(level[below] + rate[below] * day / YEAR_DAYS >= 0)
         assert share == pytest.approx(drawn, abs=1.5e-3)
 
 
 def test_days_to_limit_turn_the_probability_round() -> None:
-    low, middle, high = passage.days_to_limit(MEAN, COV, (0.1, 0.5, 0.9))
-    assert low is not None
-    assert middle is not None
+    low, middle, high = passage.days_to_limit(MEAN[None], COV[None], (0.1, 0.5, 0.9))[0]
     assert low < middle
     already = float(ndtr(MEAN[0] / np.sqrt(COV[0, 0])))
-    ahead = passage.reached_within(MEAN, COV, np.array([low, middle]))
+    ahead = passage.reached_within(MEAN[None], COV[None], np.array([[low, middle]]))[0]
     assert already + (1 - already) * ahead == pytest.approx([0.1, 0.5], abs=2e-3)
-    assert high is None or high > middle
+    assert np.isnan(high) or high > middle
 
 
 def test_a_trend_past_the_limit_reaches_it_now() -> None:
-    low, middle, high = passage.days_to_limit(np.array([0.1, 0.3]), COV, (0.1, 0.5, 0.9))
+    past = np.array([[0.1, 0.3]])
+    low, middle, high = passage.days_to_limit(past, COV[None], (0.1, 0.5, 0.9))[0]
     assert (low, middle) == (0.0, 0.0)
-    assert high is not None
     assert high > 0.0
 
 
 def test_a_limit_that_is_never_reached_has_no_day() -> None:
-    assert passage.days_to_limit(np.array([-2.0, -0.5]), 1e-4 * np.eye(2), (0.1, 0.5)) == (
-        None,
-        None,
-    )
+    falling, sure = np.array([[-2.0, -0.5]]), 1e-4 * np.eye(2)[None]
+    assert np.isnan(passage.days_to_limit(falling, sure, (0.1, 0.5))).all()
+
+
+def test_halving_finds_what_every_day_of_the_grid_tells() -> None:
+    """Against the whole distribution, worked out at each day of the grid, for drawn trends."""
+    rng = np.random.default_rng(11)
+    mean = np.column_stack([rng.uniform(-3.0, 0.2, 300), rng.uniform(-0.3, 0.9, 300)])
+    half = rng.normal(0.0, 0.3, (300, 2, 2))
+    cov = half @ half.transpose(0, 2, 1) + 1e-4 * np.eye(2)
+    days = passage.LATEST_DAYS * np.linspace(0.0, 1.0, passage.GRID) ** 2
+    already = ndtr(mean[:, :1] / np.sqrt(cov[:, :1, 0]))
+    within = passage.reached_within(mean, cov, np.tile(days, (300, 1)))
+    whole = np.maximum.accumulate(already + (1 - already) * within, axis=1)
+    found = passage.days_to_limit(mean, cov, (0.1, 0.5, 0.9))
+    for row, told in zip(whole, found, strict=True):
+        for share, day in zip((0.1, 0.5, 0.9), told, strict=True):
+            if row[-1] < share:
+                assert np.isnan(day)
+            else:
+                assert day == pytest.approx(float(np.interp(share, row, days)), rel=1e-9, abs=1e-9)
 
 
 def test_level_ahead_keeps_the_covariance() -> None:
