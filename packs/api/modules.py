@@ -9,10 +9,10 @@ from django.db.models import OuterRef, QuerySet, Subquery
 from rest_framework import serializers
 
 from packs.api.doors import ChangeDoor, CreateDoor
-from packs.api.fields import Choice, Code, Text, Whole, optional
+from packs.api.fields import Choice, Code, Opaque, QueryId, Text, Whole, optional
 from packs.api.keyed import KeyedAnswer
 from packs.api.shapes import Shape
-from packs.models import Module, Placement
+from packs.models import Module, Placement, Visit
 from packs.reads import names
 from packs.writes import modules
 from packs.writes.recording import Outcome
@@ -20,7 +20,15 @@ from packs.writes.recording import Outcome
 CELLS_MAX = 200  # in series in one module; common practice has 6 to 12, no source for a limit
 
 
-class ModuleEntry(Shape):
+class ShelfShape(Shape):
+    """Why a module is in its state, which generation it is of, and where it lies."""
+
+    status_reason = optional(Text, max_length=1000)
+    generation = optional(Text, max_length=40)
+    shelf = optional(Text, max_length=40)
+
+
+class ModuleEntry(ShelfShape):
     """A module as it is sent."""
 
     tag = Code()
@@ -31,10 +39,12 @@ class ModuleEntry(Shape):
     status = Choice(Module.Status.choices, required=False)
 
 
-class ModuleChange(Shape):
-    """What may change of a module: its stock state."""
+class ModuleChange(ShelfShape):
+    """What may change of a module: its stock state, and the visit that it is reserved for."""
 
     status = Choice(Module.Status.choices)
+    reserved_for = optional(Opaque, kind=Visit.PREFIX)
+    done_by = Text(required=False, allow_null=True, max_length=40)
 
 
 class ModuleAnswer(KeyedAnswer):
@@ -46,6 +56,10 @@ class ModuleAnswer(KeyedAnswer):
     lot = serializers.CharField(source="lot.code", allow_null=True, default=None)
     donor_pack = serializers.CharField(source="donor_pack.serial", allow_null=True, default=None)
     status = serializers.ChoiceField(Module.Status.choices)
+    status_reason = serializers.CharField()
+    generation = serializers.CharField()
+    shelf = serializers.CharField()
+    reserved_for = Opaque(Visit.PREFIX, source="reserved_for_id", allow_null=True)
     pack = serializers.CharField(source="sits_in", allow_null=True)
     position = serializers.IntegerField(source="sits_at", allow_null=True)
 
@@ -58,6 +72,9 @@ class ModuleQuery(Shape):
     cells = Whole(required=False)
     lot = Text(max_length=40, required=False)
     donor_pack = Text(max_length=40, required=False)
+    generation = Text(max_length=40, required=False)
+    shelf = Text(max_length=40, required=False)
+    reserved_for = QueryId(Visit.PREFIX, required=False)
     pack = Text(max_length=40, required=False)
 
 
@@ -67,6 +84,7 @@ COLUMNS = {
     "cells": "cells",
     "lot": "lot__code",
     "donor_pack": "donor_pack__serial__upper",
+    "reserved_for": "reserved_for_id",
 }
 
 

@@ -2,11 +2,11 @@
 
 import json
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack
 from datetime import datetime
 from tempfile import SpooledTemporaryFile
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 from django.db.models import QuerySet
 from django.http import FileResponse
@@ -268,7 +268,8 @@ class VoltageChecks(CreateDoor):
         summary = Counter(stored=0, repeated=0, refused=0)
         with ExitStack() as unless_answered:
             spool = unless_answered.enter_context(SpooledTemporaryFile(max_size=SPOOL_IN_MEMORY))
-            with read_ahead(request.data, CheckEntry, key) as batches:
+            lines = cast(Iterator[tuple[int, bytes | None]], request.data)
+            with read_ahead(lines, CheckEntry, key) as batches:
                 for batch in batches:
                     spool.write(answer_lines(batch, self.actor, summary))
             spool.write(json.dumps({"summary": summary}).encode() + b"\n")

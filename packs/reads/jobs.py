@@ -124,7 +124,8 @@ def _times(visit: Visit) -> _Times:
     ends = list(_standing(ReEnergising, visit).order_by("happened_at", "pk"))
     swapped = _standing(Swap, visit).aggregate(last=Max("done_at"))["last"]
     ended = {end.lock_out_id for end in ends}
-    worked = [moment for moment in (ends[-1].happened_at if ends else None, swapped) if moment]
+    steps = [row.happened_at for row in (*locked[-1:], *ends[-1:])]
+    worked = [*steps, *([swapped] if swapped else [])]
     return _Times(
         locked_at=locked[0].happened_at if locked else None,
         ended_at=ends[-1].happened_at if ends else None,

@@ -91,12 +91,21 @@ def held(serials: Iterable[str]) -> dict[str, Held]:
         cursor.execute(*_asked_packs(list(serials)))
         rows = cursor.fetchall()
     kinds = PackType.objects.in_bulk({row[2] for row in rows})
-    return {
-        serial.upper(): Held(
-            pk, serial, kinds[kind], _day(built_on), revision, *map(_instant, instants)
-        )
-        for pk, serial, kind, built_on, revision, *instants in rows
-    }
+    return {row[1].upper(): _held(row, kinds) for row in rows}
+
+
+def _held(row: Sequence[Any], kinds: Mapping[int, PackType]) -> Held:
+    pk, serial, kind, built_on, revision, settled_at, last_contact, due_at = row
+    return Held(
+        pk=pk,
+        serial=serial,
+        pack_type=kinds[kind],
+        built_on=built_on and date.fromisoformat(built_on),
+        revision=revision,
+        settled_at=_instant(settled_at),
+        last_contact=last_contact and _instant(last_contact),
+        estimate_due_at=due_at and _instant(due_at),
+    )
 
 
 def _asked_packs(serials: Sequence[str]) -> tuple[str, list[Any]]:
@@ -113,15 +122,10 @@ def _asked_packs(serials: Sequence[str]) -> tuple[str, list[Any]]:
     return f"{asked} IN ({among}) ORDER BY id", [json.dumps(serials)]
 
 
-def _instant(text: str | None) -> datetime | None:
-    if text is None:
-        return None
+def _instant(text: str) -> datetime:
+    """SQLite keeps instants in UTC, and does not say so."""
     found = datetime.fromisoformat(text)
     return found if found.tzinfo is not None else found.replace(tzinfo=UTC)
-
-
-def _day(text: str | None) -> date | None:
-    return None if text is None else date.fromisoformat(text)
 
 
 def _by_code(model: type[Any], codes: set[str]) -> dict[str, Any]:

@@ -64,7 +64,7 @@ def known(lines: Lines, *, by: Actor) -> Stored:
 def store(lines: Lines, stored: Stored, *, by: Actor, at: datetime) -> list[Result]:
     """Insert what is new, in order, with the revisions of the locked packs; a result a line."""
     fresh: list[int] = []
-    firsts: dict[str, tuple[int, Coming | DomainError]] = {}
+    firsts: dict[str, tuple[int, Coming]] = {}
     results: list[Result | Coming] = []
     for place, name in enumerate(lines.columns["external_id"]):
         if name in firsts:
@@ -73,10 +73,10 @@ def store(lines: Lines, stored: Stored, *, by: Actor, at: datetime) -> list[Resu
         settled: Result | Coming | None = _settled(lines, place, stored.get(name))
         if settled is None:
             settled = _stamp(lines, place, by=by, at=at) or Coming(len(fresh), created=True)
-            if name:
-                firsts[name] = place, settled
             if isinstance(settled, Coming):
                 fresh.append(place)
+                if name:
+                    firsts[name] = place, settled
         results.append(settled)
     numbers = _insert(lines, fresh, by=by)
     return [
@@ -84,14 +84,14 @@ def store(lines: Lines, stored: Stored, *, by: Actor, at: datetime) -> list[Resu
     ]
 
 
-def _twin(lines: Lines, place: int, first: int, became: Coming | DomainError) -> Result | Coming:
-    """What a line gets that bears the external id of a line before it in the same batch."""
+def _twin(lines: Lines, place: int, first: int, became: Coming) -> Result | Coming:
+    """What a line gets that bears the external id of a line stored before it in the same batch."""
     if place in lines.unknown:
         return lines.unknown[place]
     digests = lines.columns["digest"]
     if digests[first] != digests[place]:
         return otherwise(lines.columns["external_id"][place])
-    return became._replace(created=False) if isinstance(became, Coming) else became
+    return became._replace(created=False)
 
 
 def _settled(lines: Lines, place: int, before: tuple[int, bytes] | None) -> Result | None:
@@ -145,8 +145,10 @@ def _insert(lines: Lines, places: Sequence[int], *, by: Actor) -> list[int]:
     numbers = _numbers(len(places))
     _number(lines, places, numbers, by)
     columns = lines.columns
-    if len(places) < len(lines):
-        columns = {name: [column[place] for place in places] for name, column in columns.items()}
+    # In one order of external ids, so that two batches never wait for each other in the index.
+    order = sorted(places, key=lambda place: columns["external_id"][place] or "")
+    if order != list(range(len(lines))):
+        columns = {name: [column[place] for place in order] for name, column in columns.items()}
     insert(VoltageCheck, columns)
     return numbers
 

@@ -107,8 +107,10 @@ def _judge_alike(
         units = by_position
     good = batches.beyond_doubt(units, cells, kind.chemistry, kind.cell_nominal_v)
     said = batches.summarise(units)
-    _take(lines, np.asarray(places)[good].tolist(), units[good], said, good)
-    return np.asarray(places)[~good].tolist()
+    numbers = np.asarray(places)
+    _take(lines, numbers[good].tolist(), units[good], said, good)
+    doubtful: list[int] = numbers[~good].tolist()
+    return doubtful
 
 
 def _take(

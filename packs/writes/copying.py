@@ -7,7 +7,7 @@ to row is handed on piece by piece. Format: PostgreSQL's manual, COPY, "Binary F
 import json
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from itertools import chain
 from typing import Any
 
@@ -27,14 +27,17 @@ NULL = b"\xff\xff\xff\xff"
 JSON_VERSION = b"\x01"  # begins every jsonb
 INT4 = 23  # object id of the type of an element
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)  # from which PostgreSQL counts microseconds
-INSTANT, UNITS = "timestamp with time zone", "integer[]"
+INSTANT, DAY, UNITS = "timestamp with time zone", "date", "integer[]"
 NUMBERS = {
     "bigint": ">i8",
     "integer": ">i4",
     "smallint": ">i2",
     "double precision": ">f8",
     INSTANT: ">i8",
+    DAY: ">i4",
+    "boolean": "?",
 }
+TEXTS = frozenset({"text", "varchar"})
 
 
 def pack_rows(columns: Mapping[str, tuple[str, Column]]) -> tuple[list[str], bytes]:
@@ -43,18 +46,19 @@ def pack_rows(columns: Mapping[str, tuple[str, Column]]) -> tuple[list[str], byt
     blocks: dict[str, Block] = {"": _repeated(len(columns).to_bytes(2, "big"), count)}
     pieces: dict[str, Pieces] = {}
     for name, (kind, column) in columns.items():
-        packed = _packed_units(column) if kind == UNITS else _packed(kind, column)
+        packed = _packed_units(column) if kind == UNITS else _packed(kind, list(column))
         if isinstance(packed, np.ndarray):
             blocks[name] = packed
         else:
             pieces[name] = packed
-    whole = np.concatenate(list(blocks.values()), axis=1)
-    rows = chain.from_iterable(zip(_slices(whole), *pieces.values(), strict=True))
     order = [name for name in (*blocks, *pieces) if name]
+    packed_rows = _slices(np.concatenate(list(blocks.values()), axis=1))
+    blocks.clear()
+    rows = chain.from_iterable(zip(packed_rows, *pieces.values(), strict=True))
     return order, b"".join((SIGNATURE, *rows, TRAILER))
 
 
-def _packed(kind: str, column: Column) -> Block | Pieces:
+def _packed(kind: str, column: list[Any]) -> Block | Pieces:
     missing = column.count(None)
     if missing == len(column):
         return _repeated(NULL, missing)
@@ -65,11 +69,11 @@ def _packed(kind: str, column: Column) -> Block | Pieces:
     return [NULL if value is None else next(given) for value in column]
 
 
-def _encoded(kind: str, values: Column) -> Block | Pieces:
+def _encoded(kind: str, values: list[Any]) -> Block | Pieces:
     """Values of which none is null, each with its length before it."""
     if kind in NUMBERS:
-        numbers = _microseconds(values) if kind == INSTANT else values
-        array = np.array(numbers, dtype=NUMBERS[kind])
+        counted = {INSTANT: _microseconds, DAY: _days}.get(kind, list)
+        array = np.array(counted(values), dtype=NUMBERS[kind])
         return _lengthened(array.view(np.uint8).reshape(len(values), -1))
     if values.count(values[0]) == len(values):
         alike = _bytes(kind, values[0])
@@ -84,10 +88,18 @@ def _microseconds(instants: Sequence[datetime]) -> list[int]:
     ]  # in whole numbers: a double has not the digits for every microsecond
 
 
+def _days(dates: Sequence[date]) -> list[int]:
+    return [(day - EPOCH.date()).days for day in dates]
+
+
 def _bytes(kind: str, value: Any) -> bytes:
     if kind == "jsonb":
         return JSON_VERSION + json.dumps(value).encode()
-    return value.encode() if isinstance(value, str) else bytes(value)
+    if kind == "bytea":
+        return bytes(value)
+    if kind in TEXTS:
+        return str(value).encode()
+    raise TypeError(f"Nobody told how a column of type {kind} is packed.")
 
 
 def _side_by_side(values: Sequence[bytes]) -> Block | Pieces:

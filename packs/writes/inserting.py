@@ -9,7 +9,7 @@ from django.db.models import Field, Model
 from packs.writes.copying import pack_rows
 
 Column = Sequence[Any]
-FEW = 20  # rows up to which INSERT costs no more than to open a COPY, measured
+FEW = 50  # rows up to which INSERT costs no more than to open a COPY, measured
 PLAIN = (int, float, str)
 
 
@@ -53,7 +53,11 @@ def _copy(model: type[Model], columns: Mapping[str, Column]) -> None:
     order, packed = pack_rows(typed)
     names = ", ".join(f'"{column}"' for column in order)
     statement = f'COPY "{model._meta.db_table}" ({names}) FROM STDIN (FORMAT BINARY)'
-    with connection.cursor() as cursor, cursor.cursor.copy(statement) as copy:
+    with (
+        connection.cursor() as cursor,
+        connection.wrap_database_errors,
+        cursor.cursor.copy(statement) as copy,
+    ):
         copy.write(packed)
 
 

@@ -16,6 +16,8 @@ from packs.writes.keeping import change
 from packs.writes.recording import conflict_of, midnight
 
 BARRED = {Module.Status.SCRAPPED, Module.Status.QUARANTINED}
+SITS = {Module.Status.FITTED}
+OFF_THE_SHELF = {"reserved_for_id": None, "status_reason": "", "shelf": ""}
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,7 @@ class _Plan:
     pack: Pack
     modules: Mapping[int, Module]
     pointers: Mapping[int, str]
+    visit_id: int | None  # on which what the request says was done
 
     def tag(self, module_id: int | None) -> str:
         return "a module nobody named" if module_id is None else self.modules[module_id].tag
@@ -62,7 +65,8 @@ def settle(pack: Pack, swaps: Sequence[Swap], *, by: Actor, at: datetime) -> Non
     own = [told.pk for told in touched if told.swap_id in standing]
     pointers = {pk: f"/changes/{place}" for place, pk in enumerate(own)}
     if positions:
-        _seat(pack, positions, pointers, by=by, at=at)
+        visit_id = next((swap.visit_id for swap in swaps if swap.pk in standing), None)
+        _seat(pack, positions, pointers, visit_id, by=by, at=at)
     component_places.settle(pack, touched, pointers, by=by, at=at)
     _begin_build(pack)
 
@@ -80,6 +84,7 @@ def _seat(
     pack: Pack,
     positions: Collection[int],
     pointers: Mapping[int, str],
+    visit_id: int | None,
     *,
     by: Actor,
     at: datetime,
@@ -89,7 +94,7 @@ def _seat(
         (row.position, row.fitted_by_id): row
         for row in Placement.objects.filter(pack=pack, position__in=positions)
     }
-    plan = _Plan(pack, _locked(changes.values(), before.values()), pointers)
+    plan = _Plan(pack, _locked(changes.values(), before.values()), pointers, visit_id)
     seats = [seat for position in sorted(positions) for seat in _seats(plan, position, changes)]
     for seat in seats:
         _judge(plan, seat)
@@ -167,13 +172,30 @@ def _judge(plan: _Plan, seat: _Seat) -> None:
             f"{stay.ended_by.at.isoformat()}; correct the tag, or void the swap that is wrong.",
         )
     module = plan.modules.get(stay.module or 0)
-    if module is not None and stay.ended_by is None and module.status in BARRED:
+    if module is None or stay.ended_by is not None:
+        return
+    if module.status in BARRED:
         raise Conflict.at(
             pointer,
             f"module_{module.status}",
             f"Module {module.tag} is {module.status} and cannot sit in a pack; "
             "change its status first, or choose another.",
         )
+    if _kept_for_another(plan, stay, module):
+        raise Conflict.at(
+            pointer,
+            "module_reserved",
+            f"Module {module.tag} is reserved for another visit; name that visit in the swap, "
+            "release the module first, or choose another.",
+        )
+
+
+def _kept_for_another(plan: _Plan, stay: Stay, module: Module) -> bool:
+    """Whether the request fits a module that is kept for another visit, of another pack."""
+    if stay.begun_by is None or stay.begun_by.id not in plan.pointers:
+        return False
+    visit = module.reserved_for if module.status == Module.Status.RESERVED else None
+    return visit is not None and visit.pk != plan.visit_id and visit.pack_id != plan.pack.pk
 
 
 SAME = ("module_id", "orientation", "fitted_at", "removed_at")
@@ -254,7 +276,8 @@ def _mark(modules: Mapping[int, Module], *, by: Actor, at: datetime) -> None:
     for module in modules.values():
         status = _status(module, sits=module.pk in sitting)
         if status != module.status:
-            version, changes = module.version, {"status": status}
+            changes = {"status": status, **(OFF_THE_SHELF if status in SITS else {})}
+            version = module.version
             change(module, by=by, at=at, version=version, key=module.tag, changes=changes)
 
 

@@ -22,8 +22,8 @@ from reports.pages.forecast import Forecast
 from reports.pages.past import past
 from reports.pages.ways import ways
 from reports.reads import pack_page
-from reports.reads.knowledge import DAY_S
 from reports.reads.pack_page import PackPage
+from reports.reads.vantages import DAY_S
 from reports.writes import outlooks
 
 LOOKS_SHOWN = 3

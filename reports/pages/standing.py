@@ -9,9 +9,9 @@ from packs.pages.units import day, distance
 from packs.rules.bounds import KM_PER_MILE
 from reports.models import Outlook
 from reports.pages.figures import EPOCH
-from reports.reads.knowledge import DAY_S
 from reports.reads.pack_page import PackPage
 from reports.reads.rhythm import AFTER, AT_ONCE, FIRST_KM
+from reports.reads.vantages import DAY_S
 from reports.trends.outlook import NEAR_SHARE
 
 OUT_OF_SERVICE: Mapping[str, str] = {

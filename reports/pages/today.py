@@ -34,6 +34,7 @@ class Card:
 
     stay: Stay
     link: str
+    job: str
     name: str
     level: words.Level | None
     waits: str
@@ -87,6 +88,7 @@ def _card(stay: Stay, found: Today, now: datetime) -> Card:
     return Card(
         stay=stay,
         link=reverse("visit", args=[encode(Visit.PREFIX, visit.pk)]),
+        job=reverse("job", args=[encode(Visit.PREFIX, visit.pk)]),
         name=car_name,
         level=None if outlook is None or stay.owed else words.LEVELS[outlook.level],
         waits=WAITS[Visit.WaitsFor.COLLECTION if mark == READY else visit.waits_for],

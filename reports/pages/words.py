@@ -19,8 +19,8 @@ from reports.pages.figures import (
     rough,
     volts,
 )
-from reports.reads.knowledge import DAY_S
 from reports.reads.pack_page import Bench, PackPage, Reading, Seat, Trail
+from reports.reads.vantages import DAY_S
 from reports.trends.outlook import DRIFT_PER_YEAR, NEAR_SHARE
 
 STILL_PER_YEAR = 0.02  # growth below this is told as none: less than two readings can show

@@ -1,20 +1,31 @@
-"""Many numbers as one value of a query: as so many values they cost more than what they find."""
+"""Many numbers as one value of a query, and instants as plain figures: a value each would cost more
+than the rows they find."""
 
 import json
 from collections.abc import Collection
 from typing import Any
 
-from django.db import connection
-from django.db.models import DateTimeField, FloatField, Func
-from django.db.models.expressions import RawSQL
+from django.db.models import BooleanField, DateTimeField, F, FloatField, Func
 from django.db.models.functions import Least
 
 
-def among(numbers: Collection[int]) -> RawSQL:
-    """What `…__in` takes for these numbers."""
-    if connection.vendor == "postgresql":
-        return RawSQL("SELECT unnest(%s::bigint[])", [list(numbers)])
-    return RawSQL("SELECT value FROM json_each(%s)", [json.dumps(list(numbers))])
+class Among(Func):
+    """Whether a column is one of these numbers."""
+
+    output_field = BooleanField()
+
+    def __init__(self, column: str, numbers: Collection[int]) -> None:
+        super().__init__(F(column))
+        self.numbers = list(numbers)
+
+    def as_postgresql(self, compiler: Any, connection: Any, **extra: Any) -> Any:
+        column, given = compiler.compile(self.source_expressions[0])
+        return f"{column} = ANY(%s::bigint[])", [*given, self.numbers]
+
+    def as_sqlite(self, compiler: Any, connection: Any, **extra: Any) -> Any:
+        column, given = compiler.compile(self.source_expressions[0])
+        numbers = json.dumps(self.numbers)
+        return f"{column} IN (SELECT value FROM json_each(%s))", [*given, numbers]  # noqa: S608
 
 
 class Dated(Func):

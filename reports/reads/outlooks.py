@@ -12,8 +12,9 @@ from django.db.models import Q, QuerySet
 from packs.models import Pack
 from reports.models import Outlook, StoredFit
 from reports.reads import fits, series
-from reports.reads.among import among
-from reports.reads.knowledge import Vantage, known, ratings, revision_at
+from reports.reads.among import Among
+from reports.reads.knowledge import known
+from reports.reads.vantages import Vantage, ratings, revision_at
 from reports.trends.histories import Histories
 from reports.trends.history import PackHistory
 from reports.trends.outlook import Figures, judge_all
@@ -84,10 +85,10 @@ def columns(
 
 
 def told_already(made: Sequence[Estimate], *, at_most: timedelta) -> set[int]:
-    """The packs whose outlook that is told, not older than `at_most`, says the same: all in words
-    and whole numbers, and every figure to a hundredth part of itself."""
+    """The packs whose outlook that is told, not older than `at_most`, says the same: by the same
+    facts and limits, with every figure the same to a hundredth part of itself."""
     numbers = [one.view.pack.pk for one in made]
-    rows = Outlook.objects.filter(pack_id__in=among(numbers), told_until__isnull=True)
+    rows = Outlook.objects.filter(Among("pack_id", numbers), told_until__isnull=True)
     told = {row[0]: row[1:] for row in rows.values_list("pack_id", "known_at", *WORDS, *FIGURES)}
     said = columns(made, known_at=[one.view.as_of for one in made])
     now = zip(*(said[name] for name in (*WORDS, *FIGURES)), strict=True)
@@ -100,10 +101,9 @@ def told_already(made: Sequence[Estimate], *, at_most: timedelta) -> set[int]:
     }
 
 
-# What an outlook says in words and whole numbers; its figures, of which none is below nought but
-# growth.
+# What must be the same, and what nearly; the sentences follow from these, the facts and the fit.
 WORDS = ("pack_revision", "level", "limit_v", "reference_load_a", "weakest_position",
-         "checks_used", "since", "series", "reasons")  # fmt: skip
+         "checks_used", "since", "series")  # fmt: skip
 FIGURES = ("spread_now_v", "growth_per_year", "p30", "p90", "p180", "p365")
 HUNDREDTH = 0.01  # of a figure: a change that nobody would act on; common practice, no source
 

@@ -8,8 +8,9 @@ from datetime import UTC, date, datetime, time
 
 from packs.models import Swap
 from packs.reads.types import limits_of
-from reports.reads.knowledge import DAY_S, CheckRow, Knowledge, Renewal, Vantage
+from reports.reads.knowledge import CheckRow, Knowledge, Renewal
 from reports.reads.pack_records import Check, Records, Work
+from reports.reads.vantages import DAY_S, Vantage
 
 
 def known(records: Records) -> Knowledge:

@@ -14,8 +14,9 @@ from packs.rules.diagnosis import Finding as Suspicion
 from packs.rules.noise import medians, ranges
 from packs.rules.voltages import to_volts
 from reports.reads import pack_knowledge, pack_records, series
-from reports.reads.knowledge import DAY_S, CheckRow, Knowledge
+from reports.reads.knowledge import CheckRow, Knowledge
 from reports.reads.pack_records import Check, Claimed, Place, Records, Stay
+from reports.reads.vantages import DAY_S
 from reports.trends.evidence import floor_v
 from reports.trends.history import Floats, PackHistory, position_starts
 

@@ -15,9 +15,9 @@ from packs.rules.costs import cents
 from packs.rules.matching_bounds import Effort
 from reports.models import Outlook
 from reports.reads import fits, outlooks
-from reports.reads.knowledge import Vantage, ratings
 from reports.reads.outlooks import Estimate
 from reports.reads.repair_costs import Cost, RepairCosts
+from reports.reads.vantages import Vantage, ratings
 from reports.trends import repairs
 from reports.trends.history import YEAR_DAYS, Bools
 from reports.trends.repairs import After

@@ -14,7 +14,8 @@ from packs.rules.noise import medians, ranges
 from packs.rules.pairing import PAIR_WITHIN_S, pair
 from packs.rules.plausible import ZERO_V
 from packs.rules.reference import ACTIVATION_EV, at_reference_many
-from reports.reads.knowledge import CONDITIONS, DAY_S, LEVELS, Checks, Knowledge, Known, of_one
+from reports.reads.knowledge import CONDITIONS, LEVELS, Checks, Knowledge, Known, of_one
+from reports.reads.vantages import DAY_S
 from reports.trends.histories import Histories
 from reports.trends.history import Floats, PackHistory
 from reports.trends.segments import Counts

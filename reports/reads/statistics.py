@@ -8,8 +8,9 @@ import numpy as np
 from packs.models import Pack
 from packs.reads.types import Limits
 from reports.models import PackStatistics
-from reports.reads.among import among
-from reports.reads.knowledge import DAY_S, fetched, ratings
+from reports.reads.among import Among
+from reports.reads.knowledge import fetched
+from reports.reads.vantages import DAY_S, ratings
 from reports.trends import statistics
 from reports.trends.statistics import Statistics
 
@@ -36,8 +37,8 @@ def still_standing(
 
     known_at: when the ratings were in force that it is made against; None for those of now.
     """
-    packs = Pack.objects.filter(pk__in=among(numbers)).values_list("pk", "pack_type_id", "revision")
-    rows = PackStatistics.objects.filter(pack_id__in=among(numbers))
+    packs = Pack.objects.filter(Among("pk", numbers)).values_list("pk", "pack_type_id", "revision")
+    rows = PackStatistics.objects.filter(Among("pack_id", numbers))
     kept = {row[0]: row[1:] for row in rows.values_list("pk", "revision", "ratings", "last_day")}
     types = {pack_type for _, pack_type, _ in packs}
     limits = {
@@ -57,9 +58,7 @@ def kept(numbers: Sequence[int]) -> Statistics:
     """The sums kept of these packs, one row a pack; packs of which nothing is known left out."""
     if not numbers:
         return statistics.nothing()
-    rows = (
-        PackStatistics.objects.filter(pack_id__in=among(numbers)).exclude(group="").order_by("pk")
-    )
+    rows = PackStatistics.objects.filter(Among("pack_id", numbers)).exclude(group="").order_by("pk")
     found = fetched(rows.values_list(*KEPT))
     counts = np.array([row[2:5] for row in found], dtype=np.int_).reshape(-1, 3)
     return statistics.kept(

@@ -11,7 +11,8 @@ from packs.models import Pack
 from reports.models import FleetShard, FleetWork, StoredFit
 from reports.reads import fits, series
 from reports.reads import statistics as reading
-from reports.reads.knowledge import Vantage, known, packs_of, vantages
+from reports.reads.knowledge import known
+from reports.reads.vantages import Vantage, packs_of, vantages
 from reports.trends import fleet, statistics
 from reports.trends.history import Floats
 from reports.writes import shards

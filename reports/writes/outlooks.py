@@ -11,9 +11,9 @@ from packs.models import Pack
 from packs.reads import names
 from reports.models import FleetShard, Outlook
 from reports.reads import fits, outlooks
-from reports.reads.among import among
-from reports.reads.knowledge import Vantage, packs_of, vantages
+from reports.reads.among import Among
 from reports.reads.outlooks import Estimate
+from reports.reads.vantages import Vantage, packs_of, vantages
 from reports.writes import shards, storing
 from reports.writes.fits import FAILING, OUT_OF_USE, prior
 
@@ -70,7 +70,7 @@ def _store(made: Sequence[Estimate], *, anew: bool) -> int:
     """Store the estimates whose pack is still at the revision they were made from."""
     begun = {one.view.pack.pk: one for one in made}
     with transaction.atomic():
-        locked = Pack.objects.select_for_update().filter(pk__in=among(begun)).order_by("pk")
+        locked = Pack.objects.select_for_update().filter(Among("pk", begun)).order_by("pk")
         fresh = [
             begun[number]
             for number, *now in locked.values_list("pk", *OF_A_PACK)
@@ -78,7 +78,7 @@ def _store(made: Sequence[Estimate], *, anew: bool) -> int:
         ]
         stale = begun.keys() - {one.view.pack.pk for one in fresh}
         if stale:
-            Pack.objects.filter(pk__in=among(stale)).update(estimate_claimed_until=None)
+            Pack.objects.filter(Among("pk", stale)).update(estimate_claimed_until=None)
         if not anew:
             fresh = _go_on(fresh)
         told_from = [one.view.as_of for one in fresh]
@@ -111,7 +111,7 @@ def _go_on(made: Sequence[Estimate]) -> list[Estimate]:
     same = outlooks.told_already(made, at_most=OLDEST)
     for instant in {one.view.as_of for one in made}:
         numbers = [one.view.pack.pk for one in made if one.view.as_of == instant]
-        going_on = Pack.objects.filter(pk__in=among(same.intersection(numbers)))
+        going_on = Pack.objects.filter(Among("pk", same.intersection(numbers)))
         if same:
             going_on.update(estimate_due_at=_next(instant), estimate_claimed_until=None)
     return [one for one in made if one.view.pack.pk not in same]
@@ -126,10 +126,10 @@ def _next(at: datetime) -> Case:
 
 def _begin(numbers: Sequence[int], at: datetime) -> None:
     """New outlooks of these packs begin; what was told of them until now ends."""
-    Pack.objects.filter(pk__in=among(numbers)).update(
+    Pack.objects.filter(Among("pk", numbers)).update(
         settled_at=at, estimate_due_at=_next(at), estimate_claimed_until=None
     )
-    ending = Outlook.objects.filter(pack_id__in=among(numbers), told_until__isnull=True)
+    ending = Outlook.objects.filter(Among("pack_id", numbers), told_until__isnull=True)
     ending.update(told_until=at)
 
 

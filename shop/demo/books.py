@@ -27,6 +27,12 @@ class Kind:
     reference_a: float
     limit_v: float
     form: str
+    generation: str
+    row: Row
+
+    @property
+    def cells_in_series(self) -> int:
+        return self.nature.elements_per_module * self.nature.cells_per_element
 
     @property
     def reads_cells(self) -> bool:
@@ -58,6 +64,11 @@ class Books:
         return (self.folder / "photos" / f"{name}.jpg").read_bytes()
 
     @cached_property
+    def bench(self) -> Row:
+        """Parts with a tag, their tests, tests to come, what was nearly an accident."""
+        return self.read("bench")
+
+    @cached_property
     def rates(self) -> Mapping[str, float]:
         rates: Mapping[str, float] = self.read("nature")["rates"]
         return rates
@@ -86,15 +97,15 @@ class Books:
 
     @cached_property
     def kinds(self) -> Mapping[str, Kind]:
-        forms = self.read("lots")["module_forms"]
+        lots = self.read("lots")
         natures = self.read("nature")["types"]
         return {
-            row["code"]: _kind(row, natures[row["code"]], forms[row["code"]])
+            row["code"]: _kind(row, natures[row["code"]], lots)
             for row in self.rows("pack_types")
         }
 
 
-def _kind(row: Row, figures: Mapping[str, float], form: str) -> Kind:
+def _kind(row: Row, figures: Mapping[str, float], lots: Row) -> Kind:
     modules, each = row["module_count"], row["modules_per_block"]
     whole = {"elements_per_module", "cells_per_element"}
     told = {name: int(v) if name in whole else float(v) for name, v in figures.items()}
@@ -104,7 +115,9 @@ def _kind(row: Row, figures: Mapping[str, float], form: str) -> Kind:
         sizes=np.full(modules // each, each, dtype=np.int64),
         reference_a=row["reference_load_a"],
         limit_v=row["load_spread_limit_v"],
-        form=form,
+        form=lots["module_forms"][row["code"]],
+        generation=lots["module_generations"][row["code"]],
+        row=row,
     )
 
 

@@ -159,7 +159,7 @@ class Floor:
         kept_for = self.rows[stay.life.serial].get("keeps")
         repairs.look(stay, None)
         stay.state("closed")
-        if stay.life.vehicle is not None or kept_for == "exchange":
+        if stay.life.vehicle is not None or kept_for in {"exchange", "quarantine"}:
             return
         if kept_for is None:
             self.shelf.packs.append(stay.life.serial)

@@ -21,27 +21,41 @@ from packs.writes import (
     calls,
     checks,
     claims,
+    components,
     consents,
     cores,
     cost_estimates,
     customers,
     equipment,
     failures,
+    incidents,
     inspections,
     installations,
+    isolation_checks,
+    lock_outs,
+    matchings,
+    module_tests,
     modules,
     pack_types,
     packs,
+    part_tests,
     people,
     photos,
+    planned_tests,
     prices,
+    re_energisings,
+    reassemblies,
+    releases,
+    shipping_decisions,
     sites,
     swaps,
+    teardowns,
     trouble_codes,
     vehicles,
     visits,
     voiding,
     warranties,
+    work_times,
 )
 from packs.writes.actors import Actor
 from reports.models import StoredFit
@@ -49,10 +63,12 @@ from reports.writes import fleet_work, outlooks
 from shop.demo import present
 from shop.demo.books import Books
 from shop.demo.calendar import Calendar
+from shop.demo.curves import arrays
 from shop.demo.events import Event, Ref
 from shop.demo.floor import Floor
 from shop.demo.oddities import make_strange
 from shop.demo.opening import opening
+from shop.demo.stockroom import Stockroom
 
 CLIENT = "made-up shop"
 FIT_EVERY_D = 182  # days between the fits of the past
@@ -84,11 +100,25 @@ CREATE: Mapping[str, Callable[..., Any]] = {
     "call": calls.record_call,
     "core": cores.record_core,
     "photo": photos.record_photo,
+    "lock_out": lock_outs.record_lock_out,
+    "teardown": teardowns.record_teardown,
+    "reassembly": reassemblies.record_reassembly,
+    "re_energising": re_energisings.record_re_energising,
+    "isolation_check": isolation_checks.record_isolation_check,
+    "release": releases.record_release,
+    "work_time": work_times.record_work_time,
+    "incident": incidents.record_incident,
+    "component": components.create_component,
+    "part_test": part_tests.record_part_test,
+    "module_test": module_tests.record_module_test,
+    "planned_test": planned_tests.plan_test,
+    "matching": matchings.record_matching,
+    "shipping_decision": shipping_decisions.record_shipping_decision,
 }
 BEFORE_PACKS = {"customer", "vehicle"}
 KEYED = {
     "site", "person", "equipment", "pack_type", "price", "lot", "module",
-    "customer", "vehicle", "pack",
+    "customer", "vehicle", "pack", "component",
 }  # fmt: skip
 
 
@@ -97,8 +127,9 @@ def course_of_events(books: Books, set_up_at: datetime) -> list[Event]:
     calendar = Calendar.of(set_up_at, books.read("site")["site"]["time_zone"])
     floor = Floor(books, calendar)
     floor.run()
-    present.fill(floor)
-    told = make_strange(floor.told(), calendar)
+    stock = Stockroom(books, calendar)
+    present.fill(floor, stock)
+    told = make_strange(floor.told(), calendar) + [*stock.told()]
     return [*opening(books, calendar), *sorted(told, key=lambda event: event.at)]
 
 
@@ -194,6 +225,8 @@ class Loader:
         told = {name: self._told(value) for name, value in entry.items()}
         if "picture" in told:
             told["image"] = self.books.picture(told.pop("picture"))
+        if "series" in told:
+            told["series"] = arrays(told["series"])
         return told
 
     def _told(self, value: Any) -> Any:

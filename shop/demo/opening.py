@@ -29,8 +29,6 @@ def opening(books: Books, calendar: Calendar) -> Iterator[Event]:
         yield _lot(row, calendar)
     for row in books.donor_packs:
         yield _donor(row, calendar)
-    for row in books.read("lots")["modules_on_the_shelf"]:
-        yield from _shelf(row, books, calendar)
 
 
 def _person(row: Row, calendar: Calendar) -> dict[str, Any]:
@@ -51,7 +49,9 @@ def _equipment(row: Row, calendar: Calendar) -> Iterator[Event]:
         "checked_on": calendar.date(-row["checked_days_before"]),
         "due_on": calendar.date(row["due_in_days"]),
     }
-    at = calendar.at(-row["checked_days_before"], 60)
+    if "issued_days_before" in row:
+        tested["issued_on"] = calendar.date(-row["issued_days_before"])
+    at = calendar.at(-row.get("issued_days_before", row["checked_days_before"]), 60)
     yield Event(at, "equipment_test", row["code"], tested, version=1)
 
 
@@ -72,17 +72,3 @@ def _donor(row: Row, calendar: Calendar) -> Event:
     }
     at = calendar.at(-row["bought_days_before"], 120)
     return Event(at, "pack", row["serial"], entry, row["serial"], "DS")
-
-
-def _shelf(row: Row, books: Books, calendar: Calendar) -> Iterator[Event]:
-    """Modules of a lot that nobody has fitted yet."""
-    kind = books.kinds[row["pack_type"]]
-    lot = next(lot for lot in books.lots if lot["code"] == row["lot"])
-    at = calendar.at(-lot["received_days_before"] + 3, 200)
-    cells = kind.nature.elements_per_module * kind.nature.cells_per_element
-    mark = f"{row['lot'].removeprefix('LOT-')}-{row['pack_type'][0]}"
-    for number in range(1, row["count"] + 1):
-        tag = f"{mark}{number:03d}"
-        entry = {"tag": tag, "form": kind.form, "cells": cells, "lot": row["lot"]}
-        entry["status"] = row.get("status", "stock")
-        yield Event(at, "module", tag, entry, by="RT")

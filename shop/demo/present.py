@@ -5,10 +5,12 @@ from decimal import Decimal
 
 import numpy as np
 
-from shop.demo import desk, mechanism, repairs
+from shop.demo import desk, jobs, mechanism, repairs
 from shop.demo.floor import Floor
+from shop.demo.jobs import Job
 from shop.demo.mechanism import Drive
 from shop.demo.stays import Life, Stay
+from shop.demo.stockroom import Stockroom
 
 NOON_MIN, EVENING_MIN = 210, 510  # minutes after opening: 12:00 and 17:00
 RESTED_D = 40  # a pack that was here within so many days is not brought in again
@@ -19,6 +21,8 @@ CALLED_SINCE = -3  # open days
 LOOSE_SINCE_D, LOOSE_MOHM_PER_YEAR = 120, 60.0
 LEFT_ON_THE_ROAD = 6  # packs of widest spread that nobody has brought
 ORDINARY = 50  # of whose spread nobody would speak
+LEAKS_AT = 0.31  # share of the voltage from the minus end
+FAN = "FAN-0412"  # the tag of the fan that goes into the pack that is ready
 
 Fits = Callable[[Life, float], bool]
 
@@ -26,7 +30,8 @@ Fits = Callable[[Life, float], bool]
 class Present:
     """Brings cars in, each pack once."""
 
-    def __init__(self, floor: Floor) -> None:
+    def __init__(self, floor: Floor, stock: Stockroom) -> None:
+        self.stock = stock
         self.floor, self.calendar, self.books = floor, floor.calendar, floor.books
         self.by_spread = sorted(floor.lives.values(), key=self._rank)
         self.words = floor.books.words["present"]
@@ -38,7 +43,7 @@ class Present:
         for scene in (
             self._back_under_warranty, self._found_elsewhere, self._waits_for_owner,
             self._waits_for_parts, self._on_bench, self._road_test, self._ready, self._late,
-            self._gone_yesterday,
+            self._gone_yesterday, self._quarantined,
         ):  # fmt: skip
             self._keep(scene())
         for stay in self._call_about_outlooks():
@@ -93,6 +98,7 @@ class Present:
         )
         self._open(stay, "back", (1, NOON_MIN), "diagnosis")
         stay.read_code("P0A80", stay.check_pair(stay.level, suffix="found"))
+        Job(stay).look()
         return stay
 
     def _found_elsewhere(self) -> Stay:
@@ -147,7 +153,7 @@ class Present:
         return stay
 
     def _on_bench(self) -> Stay:
-        """Back under warranty as well, with a cell short, and nothing decided yet."""
+        """Back under warranty as well, with a cell short; its pack lies open since yesterday."""
         day = self.calendar.workday(-3)
         stay = self._stay(self._pick(day, _warranted), -3)
         module = int(stay.rng.integers(stay.life.kind.nature.modules))
@@ -158,27 +164,82 @@ class Present:
         assert stay.life.warranty is not None
         stay.claim(stay.life.warranty[0], "open", "", Decimal(0))
         stay.status("in_shop")
-        desk.photograph(stay, "tray")
         stay.state("waiting", "bench")
+        stay.day, stay.minutes = self.calendar.workday(-1), 15.0
+        self._opened(stay)
         return stay
 
+    def _opened(self, stay: Stay) -> None:
+        """The low module is out, one from stock is kept for its place, one side is measured."""
+        job = Job(stay)
+        with job.timed("inspection"):
+            job.look()
+            low = job.weakest()
+        with job.timed("lock_out"):
+            job.lock_out()
+        with job.timed("teardown"):
+            job.open_cover()
+            desk.photograph(stay, "tray")
+            job.take_out(low)
+        job.match(low, self.stock.good(stay.life.kind)[1:])
+        beside = [at for at in job.touched(low) if at != low]
+        job.measure(beside[:1])
+
     def _road_test(self) -> Stay:
-        stay = self._agreed("road_test", -5, "module", (0, NOON_MIN))
-        repairs.repair(stay, "module", self.floor.shelf, covered=False)
+        """A module changed and the pack closed; only the check under load is wanting."""
+        stay = self._agreed("road_test", -5, "module", (0, NOON_MIN), fits=_by_modules)
+        stay.day, stay.minutes = self.calendar.workday(-2), 30.0
+        job = Job(stay)
+        low = job.weakest()
+        with job.timed("lock_out"):
+            job.lock_out()
+        with job.timed("teardown"):
+            job.open_cover()
+            job.take_out(low)
+        with job.timed("swaps"):
+            job.swap(low, self.stock.good(stay.life.kind)[0])
+        stay.day, stay.minutes = self.calendar.workday(-1), 10.0
+        with job.timed("reassembly"):
+            job.put_back(low)
+            job.close_cover()
+            job.re_energise()
+        job.isolation(3.4)
+        stay.clear_codes()
+        job.rest_check()
         stay.state("open", "road_test")
         return stay
 
     def _ready(self) -> Stay:
-        """Done, the owner told; not collected yet."""
+        """Released yesterday, the owner told; not collected yet."""
         stay = self._agreed("ready", -6, "cooling", (-1, EVENING_MIN), after=ORDINARY)
-        repairs.repair(stay, "cooling", self.floor.shelf, covered=False)
-        stay.state("ready", "collection")
+        stay.day, stay.minutes = self.calendar.workday(-2), 40.0
+        job = Job(stay)
+        with job.timed("lock_out"):
+            job.lock_out()
+        with job.timed("swaps"):
+            job.open_cover()
+            stay.swap_parts(("cooling_fan",), job.words["fan"], {"cooling_fan": FAN})
+            job.test_slot("main_contactor:plus", {"contact_mohm": 0.5}, "coil_ohm")
+            job.test_slot("precharge_resistor", {}, "resistance_ohm")
+        with job.timed("reassembly"):
+            job.close_cover()
+            job.re_energise()
+        job.isolation(5.1)
+        stay.day, stay.minutes = self.calendar.workday(-1), 20.0
+        with job.timed("road_test"):
+            stay.clear_codes()
+            job.rest_check()
+            job.load_check()
+        job.release("component_swap")
         desk.call(stay, "ready", "reached")
         return stay
 
     def _late(self) -> Stay:
         """Promised for a day that has gone by."""
         stay = self._agreed("late", -7, "junction_board", (-1, NOON_MIN), after=ORDINARY)
+        job = Job(stay)
+        job.leak(LEAKS_AT)
+        job.test_slot("main_contactor:plus", {"contact_mohm": 3.1, "welded": True})
         stay.state("waiting", "parts")
         stay.next_day(3)
         desk.call(stay, "other", "reached")
@@ -186,11 +247,11 @@ class Present:
 
     def _agreed(
         self, scene: str, workday: int, cause: str, promised: tuple[int, int],
-        how: str = "in_person", after: int = LEFT_ON_THE_ROAD,
+        how: str = "in_person", after: int = LEFT_ON_THE_ROAD, fits: Fits = lambda life, day: True,
     ) -> Stay:  # fmt: skip
         """A car whose owner has heard the price of a repair and agreed to it."""
         day = self.calendar.workday(workday)
-        stay = self._stay(self._pick(day, after=after), workday)
+        stay = self._stay(self._pick(day, fits, after=after), workday)
         self._open(stay, scene, promised, "diagnosis")
         read = stay.check_pair(stay.level, suffix="found")
         stay.read_code("P0AA1" if cause == "junction_board" else "P0A80", read)
@@ -206,6 +267,14 @@ class Present:
         self._open(stay, "gone", (-1, EVENING_MIN), "")
         stay.check_pair(stay.level, suffix="found")
         stay.state("closed")
+        return stay
+
+    def _quarantined(self) -> Stay:
+        """A lithium-ion pack without a car, kept apart since it fell."""
+        rows = self.floor.rows.values()
+        serial = next(row["serial"] for row in rows if row.get("keeps") == "quarantine")
+        stay = self._stay(self.floor.lives[serial], -4)
+        jobs.quarantine(stay)
         return stay
 
     def _bring_rechecks(self) -> None:
@@ -253,6 +322,11 @@ def _long_known(life: Life, day: float) -> bool:
     return life.stays >= LONG_KNOWN_STAYS and not life.repairs
 
 
-def fill(floor: Floor) -> None:
+def _by_modules(life: Life, day: float) -> bool:
+    """Whether a meter reads the modules of the pack one by one."""
+    return not life.kind.reads_cells
+
+
+def fill(floor: Floor, stock: Stockroom) -> None:
     """Bring into the shop what stands in it this morning."""
-    Present(floor).fill()
+    Present(floor, stock).fill()

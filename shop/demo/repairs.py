@@ -232,12 +232,11 @@ def _label(
     if stay.rng.random() > NAMED_SHARE:
         return [None] * modules.size
     life, tags = stay.life, []
-    nature = life.kind.nature
-    cells = nature.elements_per_module * nature.cells_per_element
+    cells, named = life.kind.cells_in_series, {"generation": life.kind.generation}
     for _ in range(modules.size):
         life.modules_named += 1
         tag = f"{mark}-{life.serial.partition('-')[2]}-{life.modules_named:02d}"
-        entry = {"tag": tag, "form": life.kind.form, "cells": cells, **source}
+        entry = {"tag": tag, "form": life.kind.form, "cells": cells, **named, **source}
         stay.tell("module", entry, key=tag)
         tags.append(tag)
     return [*tags]

@@ -7,6 +7,8 @@ from django.db.models import Count, QuerySet
 from django.urls import reverse
 
 from packs.models import Call, Claim, Installation, Pack, Visit
+from packs.reads import lock_outs
+from packs.rules.identity import encode
 from reports.models import Outlook
 
 
@@ -19,17 +21,18 @@ class Sight:
 
 
 def sights() -> list[Sight]:
-    """This morning, a car to check in, and up to two packs, each page once."""
+    """This morning, a car to check in, a job on the bench, and up to two packs, each page once."""
     seen: dict[str, Sight] = {}
     for sight in _candidates():
         seen.setdefault(sight.path, sight)
-    return list(seen.values())[:4]
+    return list(seen.values())[:5]
 
 
 def _candidates() -> Iterator[Sight]:
     cars = _here().count()
     yield Sight(reverse("today"), f"this morning: {cars} cars in the shop, and whom to call")
     yield from _to_check_in()
+    yield from _on_bench()
     yield from _over_limit()
     yield from _moved()
     yield from _claimed()
@@ -55,6 +58,15 @@ def _to_check_in() -> Iterator[Sight]:
             why = f"check in the car {car.vehicle.plate}: its pack is {car.pack.serial}"
             yield Sight(reverse("check-in"), f"{why}, due for its re-check")
             return
+
+
+def _on_bench() -> Iterator[Sight]:
+    """The pack that lies open, locked out and half taken apart."""
+    open_jobs = lock_outs.not_ended().filter(visit__in=_here()).select_related("pack")
+    found = open_jobs.order_by("-happened_at", "pk").first()
+    if found is not None and found.pack is not None:
+        path = reverse("job", args=[encode(Visit.PREFIX, found.visit_id)])
+        yield Sight(path, f"on the bench: {found.pack.serial} lies open, a module out; as benno")
 
 
 def _over_limit() -> Iterator[Sight]:

@@ -65,6 +65,7 @@ class Stay:
         self.minutes = float(self.rng.integers(0, 180))
         self.key = f"{life.serial}/{life.stays}"
         self.events: list[Event] = []
+        self.codes: list[tuple[str, Mapping[str, Any]]] = []
         self.told = 0
         self.version = 1
         self.bench = str(self.rng.choice(BENCH, p=(0.5, 0.3, 0.2)))
@@ -124,13 +125,14 @@ class Stay:
     def check_pair(self, level: str, *, suffix: str, alone: bool = False) -> Floats:
         """A rest and a load check in one go; what the load check read, V (p,)."""
         meter = self._meter(level)
-        drive = self._drive()
+        drive = self.drive()
         if not alone:
             rest = float(self.rng.choice([0.0, 0.4, 0.8, 1.5]))
             self.check(level, "rest", rest, drive, meter, suffix)
         return self.check(level, "load", float(drive.current_a[0]), drive, meter, suffix)
 
-    def _drive(self) -> Drive:
+    def drive(self) -> Drive:
+        """How the pack is loaded today, and how warm and full it is."""
         season = {"day_of_year": self.calendar.day_of_year, "mean_c": 16.0, "swing_c": 9.0}
         air = float(mechanism.season_c(np.array(self.day), **season))  # type: ignore[arg-type]
         warm = air + 5.0 + self.life.condition.heat_c + float(self.rng.normal(0.0, 2.0))
@@ -207,6 +209,7 @@ class Stay:
         self.tell("failure", self.about(failed_on=failed_on, cause=cause, how_known=how))
 
     def read_code(self, code: str, volts: Floats | None) -> None:
+        """A code with its freeze frame."""
         frame = None
         if volts is not None:
             frame = {"lowest_v": float(volts.min()), "highest_v": float(volts.max()),
@@ -218,10 +221,20 @@ class Stay:
             "status": "confirmed",
             "freeze_frame": frame,
         }
-        self.tell("trouble_code", entry)
+        self.codes.append((self.tell("trouble_code", entry), entry))
 
-    def swap_parts(self, slots: Sequence[str], reason: str) -> None:
-        changes = [{"slot": slot, "reason": reason} for slot in slots]
+    def clear_codes(self) -> None:
+        """Every code of the stay is cleared: told again, with when."""
+        for key, entry in self.codes:
+            self.tell("trouble_code", {**entry, "cleared_at": self.now(), "supersedes": Ref(key)})
+        self.codes.clear()
+
+    def swap_parts(
+        self, slots: Sequence[str], reason: str, tags: Mapping[str, str] | None = None
+    ) -> None:
+        """Parts out, others in; `tags` of those that bear one, by slot."""
+        named = tags or {}
+        changes = [{"slot": slot, "reason": reason, "fitted": named.get(slot)} for slot in slots]
         self._swap("component", changes)
 
     def swap_modules(
@@ -237,7 +250,7 @@ class Stay:
         self._swap("module", changes)
         for change in changes:
             if change["removed"] is not None:
-                entry = {"status": "scrapped"}
+                entry = {"status": "scrapped", "status_reason": reason}
                 # Labelled, fitted, taken out: its third version is the one that is scrapped.
                 self.tell("module_status", entry, key=str(change["removed"]), version=3)
 

@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 import vl_convert
-from django.conf import settings
 from django.core.management import call_command
 from django.db import connection
 from django.utils import timezone
@@ -144,7 +143,7 @@ def workers(size: int) -> None:
     for count in (1, 2, 1, 2):
         with ExitStack() as stack:
             for _ in range(count):
-                given = os.environ["DATABASE_URL"], settings.REDIS_URL
+                given = os.environ["DATABASE_URL"], os.environ["REDIS_URL"]
                 stack.enter_context(servers.worker(*given))
             server, own = processors("postgres"), processors("celery")
             begun = time.perf_counter()

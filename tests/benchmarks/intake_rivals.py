@@ -1,11 +1,20 @@
-"""What the intake is measured against: a server with two ordinary views beside the service's own."""
+"""What the intake is measured against: a server with ordinary views beside the service's own."""
 
-from django.db import models
+import json
+from datetime import datetime
+
+import numpy as np
+from django.db import models, transaction
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.urls import include, path
+from django.utils import timezone
+from django.views.decorators.csrf import csrf_exempt
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
+
+from packs.models import Pack, VoltageCheck
 
 
 class Reading(models.Model):
@@ -60,7 +69,33 @@ class Plain(APIView):
         return Response(status=201)
 
 
+@csrf_exempt
+def bare(request: HttpRequest) -> HttpResponse:
+    """One check stored with what it makes of its pack, and nothing looked at."""
+    said = json.loads(request.body)
+    with transaction.atomic():
+        pack = Pack.objects.select_for_update().get(serial=said["pack"])
+        pack.revision += 1
+        pack.settled_at = pack.estimate_due_at = timezone.now()
+        pack.last_contact = datetime.fromisoformat(said["taken_at"])
+        pack.save(update_fields=["revision", "settled_at", "last_contact", "estimate_due_at"])
+        made = VoltageCheck.objects.create(
+            pack=pack,
+            revision=pack.revision,
+            recorded_at=pack.settled_at,
+            client_id=said["client"],
+            digest=bytes(32),
+            taken_at=pack.last_contact,
+            voltages=np.rint(np.array(said["voltages_v"]) * 10_000),
+            spread_v=0.1,
+            median_v=7.9,
+            **{name: said[name] for name in ("level", "condition", "current_a", "external_id")},
+        )
+    return JsonResponse({"id": made.pk}, status=201)
+
+
 urlpatterns = [
+    path("rivals/bare/", bare),
     path("rivals/stock/", Stock.as_view()),
     path("rivals/plain/", Plain.as_view()),
     path("", include("shop.urls")),

@@ -156,6 +156,21 @@ def make_matching(office: Office, visit: str) -> None:
     office.post("matchings", {**told, "overruled": [row]})
 
 
+def make_stock(office: Office) -> None:
+    """A lot and a donor pack that gave a module each, one fitted; a type that wants more of both;
+    a module that left."""
+    office.post("lots", {"code": "L-1", "supplier": "North yard", "unit_cost": 31, "count": 3})
+    kind = {"form": "prismatic", "cells": 6}
+    office.post("modules", {"tag": "D-1", **kind, "lot": "L-1", "donor_pack": OLD})
+    office.post("modules", {"tag": "D-2", **kind, "lot": "L-1", "shelf": "B-4"})
+    office.post("modules", {"tag": "D-3", **kind, "status": "scrapped"})
+    fitted = {"position": 2, "fitted": "D-1"}
+    swap = {"pack": PACK, "done_at": ago(days=6), "kind": "module", "changes": [fitted]}
+    office.post("swaps", swap)
+    world.pack_type("NM-28C", bench={"stock_minimum": {"module": 40, "fuse": 2}})
+    office.post("disposals", {"recycler": "Lowfield Metals", "weight_kg": 1.1, "modules": ["D-3"]})
+
+
 def make_locked(office: Office) -> str:
     """A pack that is locked out, its car side not quite at zero, and a clock that runs."""
     layout = {"switch_after": 10, "waits": {"discharge_min": 5}}
@@ -256,6 +271,7 @@ def stand() -> dict[str, str]:
     make_parts(office, visit)
     make_prices(office)
     make_matching(office, visit)
+    make_stock(office)
     make_other_visits(office)
     locked = make_locked(office)
     make_opened(office, locked)
@@ -269,6 +285,7 @@ def stand() -> dict[str, str]:
         **keys,
         **desk,
         "locked": locked,
+        "old": OLD,
         "warranty": warranty,
         "stored": stored,
         "tried": tried,

@@ -11,6 +11,7 @@ from playwright.sync_api import Browser, ConsoleMessage, Page, Response
 WIDTHS = (390, 820, 1280)  # a telephone, a tablet at the bench, a desk
 HEIGHT = 900
 PATIENCE_MS = 10_000  # two cores may be shared
+EXPECTED = ("the server responded with a status of", "net::ERR_INTERNET_DISCONNECTED")
 Scheme = Literal["light", "dark"]
 SCHEMES: tuple[Scheme, ...] = ("light", "dark")
 
@@ -22,8 +23,10 @@ class Faults:
     found: list[str] = field(default_factory=list)
 
     def heard(self, message: ConsoleMessage) -> None:
-        """Errors of scripts and of the content policy; a refused page is not one of them."""
-        if message.type == "error" and "the server responded with a status of" not in message.text:
+        """Errors of scripts and of the content policy; a refused page is not one of them, nor is
+        a network that a test cut."""
+        expected = any(words in message.text for words in EXPECTED)
+        if message.type == "error" and not expected:
             self.found.append(f"console: {message.text}")
 
     def answered(self, response: Response) -> None:

@@ -11,7 +11,8 @@ from django.db import IntegrityError, transaction
 from packs.models import Pack
 from reports.models import FleetShard, FleetWork, Outlook, StoredFit
 from reports.reads import series
-from reports.reads.knowledge import known, vantages
+from reports.reads.knowledge import known
+from reports.reads.vantages import vantages
 from reports.trends import fleet
 from reports.writes import fits, fleet_work, outlooks, shards
 from reports.writes.shards import FIT, OUTLOOKS

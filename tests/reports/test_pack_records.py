@@ -12,7 +12,8 @@ from packs.reads.warranties import terms, terms_of_pack
 from packs.rules.identity import encode
 from packs.writes import claims, voiding, warranties
 from reports.reads import pack_knowledge, pack_page, pack_records
-from reports.reads.knowledge import Known, known, of_one, vantages
+from reports.reads.knowledge import Known, known, of_one
+from reports.reads.vantages import vantages
 from tests import world
 from tests.reports.pages.full import full_pack
 

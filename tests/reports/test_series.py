@@ -10,8 +10,9 @@ from packs.models import Pack, Swap, SwapChange
 from packs.reads import names
 from packs.rules.voltages import to_units
 from packs.writes import checks
-from reports.reads.knowledge import known, vantages
+from reports.reads.knowledge import known
 from reports.reads.series import histories
+from reports.reads.vantages import vantages
 from reports.trends.history import PackHistory
 from tests import world
 from tests.reports import ageing

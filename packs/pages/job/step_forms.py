@@ -16,7 +16,7 @@ from packs.reads.openings import Opening
 from packs.reads.photos import Shown
 from packs.rules.layouts import Seat
 
-PARTS = [(part.value, part.label) for part in Part]
+PARTS = [(part.value, part.label.capitalize()) for part in Part]
 DASH = re.compile(r"\s*(?:-|–|\bto\b)\s*")
 FROM_TO = re.compile(r"(\d{1,4})-(\d{1,4})\Z")
 RANGE_MAX = 2000  # places of one step; as many as a type may have modules

@@ -59,8 +59,9 @@ class SwapForm(BenchForm):
     def _wrong(self, row: int) -> bool:
         return box(row, "position") in self.errors
 
-    def changes(self, sits: Mapping[int, str]) -> list[dict[str, Any]]:
-        """The changes as the register takes them; `sits` the tags recorded by position."""
+    def changes(self, sits: Mapping[int, str], lie: Mapping[int, str]) -> list[dict[str, Any]]:
+        """The changes as the register takes them, by position: `sits` the tags recorded, `lie` the
+        way round that the type asks for."""
         said = self.cleaned_data
         told = [
             [said[box(row, name)] for name in ("position", "removed", "fitted")]
@@ -72,7 +73,7 @@ class SwapForm(BenchForm):
                 "position": place,
                 "removed": removed or sits.get(place),
                 "fitted": fitted or None,
-                "orientation": "normal",
+                "orientation": lie.get(place, Placement.Orientation.NORMAL.value),
                 "reason": said["reason"],
             }
             for place, removed, fitted in told
@@ -114,6 +115,11 @@ def _sits(visit: Visit) -> dict[int, str]:
     return dict(rows.filter(module__isnull=False).values_list("position", "module__tag"))
 
 
+def _lie(visit: Visit) -> dict[int, str]:
+    assert visit.pack is not None
+    return {seat.position: seat.orientation for seat in visit.pack.pack_type.layout.positions}
+
+
 def _taken(request: HttpRequest, visit: Visit, filled: SwapForm, sits: Mapping[int, str]) -> bool:
     assert visit.pack is not None
     by, at = actor(request), timezone.now()
@@ -126,7 +132,7 @@ def _taken(request: HttpRequest, visit: Visit, filled: SwapForm, sits: Mapping[i
         "done_at": said.get("at") or at,
         "done_by": said["done_by"],
         "kind": Swap.Kinds.MODULE.value,
-        "changes": filled.changes(sits),
+        "changes": filled.changes(sits, _lie(visit)),
         "external_id": filled.external_id,
     }
     return stored(filled, partial(swaps.record_swap, by=by, at=at, entry=entry)) is not None

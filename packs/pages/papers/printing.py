@@ -18,7 +18,7 @@ SIZES = {"a4": "a4", "letter": "us-letter"}
 
 
 @cache
-def _fonts() -> typst.Fonts:
+def fonts() -> typst.Fonts:
     """The typesetter's own first; those of the machine for letters that it lacks."""
     return typst.Fonts(include_system_fonts=True, include_embedded_fonts=True)
 
@@ -30,7 +30,7 @@ def as_pdf(paper: Paper, *, size: str, region: str, at: datetime) -> bytes:
     serves one thread, and costs less than a millisecond to make.
     """
     said = {**_breakable(as_data(paper)), "size": SIZES[size], "region": region}
-    compiler = typst.Compiler(str(TEMPLATE), root=str(TEMPLATE.parent), font_paths=_fonts())
+    compiler = typst.Compiler(str(TEMPLATE), root=str(TEMPLATE.parent), font_paths=fonts())
     made = compiler.compile(
         format="pdf",
         sys_inputs={"paper": json.dumps(said)},

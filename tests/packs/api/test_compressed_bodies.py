@@ -3,6 +3,7 @@
 import gzip
 import io
 import json
+import random
 from typing import Any
 
 import pytest
@@ -34,8 +35,10 @@ def sent(client: APIClient, body: bytes, kind: str = NDJSON, encoding: str = "gz
 
 
 def summary(response: Any) -> dict[str, int]:
-    told: dict[str, int] = json.loads(b"".join(response.streaming_content).splitlines()[-1])
-    return dict(told["summary"])
+    told: dict[str, dict[str, int]] = json.loads(
+        b"".join(response.streaming_content).splitlines()[-1]
+    )
+    return told["summary"]
 
 
 @pytest.mark.parametrize("encoding", ["gzip", "GZIP", "x-gzip"])
@@ -72,7 +75,7 @@ def test_another_packing_is_415(machine: APIClient, encoding: str) -> None:
 
 
 @pytest.mark.parametrize("kind", [JSON, NDJSON])
-@pytest.mark.parametrize("body", [b"{}", gzip.compress(lines(3))[:-9], b"", gzip.compress(b"1") + b"rest"])  # fmt: skip
+@pytest.mark.parametrize("body", [b"{}", gzip.compress(lines(3))[:-9], gzip.compress(b"1") + b"rest"])  # fmt: skip
 def test_what_is_no_whole_gzip_is_told(machine: APIClient, kind: str, body: bytes) -> None:
     response = sent(machine, body, kind)
     assert response.status_code == 400, response.content
@@ -87,7 +90,7 @@ def test_lines_that_unpack_without_end_are_413(machine: APIClient) -> None:
 
 
 def test_a_list_that_unpacks_beyond_what_a_body_may_hold_is_413(machine: APIClient) -> None:
-    response = sent(machine, gzip.compress(b" " * 9_000_000), JSON)
+    response = sent(machine, gzip.compress(random.Random(1).randbytes(9_000_000)), JSON)
     assert (response.status_code, response.json()["errors"][0]["code"]) == (413, "body_too_large")
 
 
@@ -104,10 +107,8 @@ def test_what_is_unpacked_is_the_same_however_it_is_read(size: int) -> None:
 
 def test_the_ratio_is_looked_at_whatever_comes_before_the_bomb() -> None:
     said = gzip.compress(lines(5)) + gzip.compress(bytes(2 * RATIO_FROM))
-    stream = Unpacked(io.BytesIO(said))
     with pytest.raises(TooLarge):
-        while stream.read(1 << 16):
-            pass
+        Unpacked(io.BytesIO(said)).read(3 * RATIO_FROM)
 
 
 def test_a_damaged_checksum_is_told() -> None:

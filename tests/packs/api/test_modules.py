@@ -145,3 +145,54 @@ def test_lists(api: Api) -> None:
     assert tags("form=pouch") == ["A"]
     assert client.get(f"{ADDRESS}?colour=red").status_code == 400
     assert client.get(f"{ADDRESS}none/").status_code == 404
+
+
+def patched(api: Api, version: int = 1, tag: str = "M-1", **changes: Any) -> Any:
+    return api("bench").patch(f"{ADDRESS}{tag}/", changes, headers={"If-Match": f'"{version}"'})
+
+
+def visit(api: Api, serial: str = "TP-0001") -> str:
+    said = {"pack": serial, "opened_at": later(days=5).isoformat()}
+    return str(api("bench").post("/api/v1/visits/", said).json()["id"])
+
+
+def test_a_module_is_reserved_released_and_set_aside_with_a_reason(api: Api) -> None:
+    world.pack()
+    world.module()
+    kept_for = visit(api)
+    told = patched(api, status="reserved", status_reason="promised", reserved_for=kept_for).json()
+    assert (told["status"], told["status_reason"]) == ("reserved", "promised")
+    assert told["reserved_for"] == kept_for
+    found = api("desk").get(ADDRESS, {"reserved_for": kept_for}).json()["results"]
+    assert [row["tag"] for row in found] == ["M-1"]
+    told = patched(api, 2, status="stock").json()
+    assert (told["status_reason"], told["reserved_for"]) == ("", None)
+    told = patched(api, 3, status="quarantined", status_reason="it leaks", shelf="Q-2").json()
+    assert (told["status"], told["status_reason"], told["shelf"]) == (
+        "quarantined",
+        "it leaks",
+        "Q-2",
+    )
+    told = patched(api, 4, generation="3", shelf=None).json()
+    assert (told["status_reason"], told["generation"], told["shelf"]) == ("it leaks", "3", "")
+
+
+def test_only_what_is_reserved_is_kept_for_a_visit(api: Api) -> None:
+    world.pack()
+    world.module()
+    kept_for = visit(api)
+    answer = patched(api, reserved_for=kept_for)
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (422, "not_reserved")
+    answer = patched(api, status="reserved", reserved_for="vi_00000000")
+    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, "/reserved_for")
+    module = Module.objects.get()
+    assert (module.version, module.status, module.reserved_for) == (1, "stock", None)
+
+
+def test_where_a_module_lies_is_sent_with_it(api: Api) -> None:
+    said = body(shelf="B-4", generation="2", status="quarantined", status_reason="it leaks")
+    told = api("bench").post(ADDRESS, said).json()
+    assert {name: told[name] for name in said} == said
+    assert api("bench").post(ADDRESS, said).status_code == 200
+    found = api("bench").get(ADDRESS, {"shelf": "B-4", "generation": "2"}).json()["results"]
+    assert [row["tag"] for row in found] == ["M-1"]

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from packs.models import Edit, Module, Pack, Placement, Swap
+from packs.models import Edit, Module, Pack, Placement, Swap, Visit
 from tests import world
 from tests.packs.api.conftest import Api
 from tests.world import later
@@ -249,6 +249,40 @@ def test_what_is_set_aside_is_not_fitted(api: Api, pack: Pack, status: str) -> N
     answer = api("bench").post(ADDRESS, body(pack, at_3(fitted="A")))
     refused(answer, 409, f"module_{status}", "/changes/0/fitted")
     assert not Swap.objects.exists()
+
+
+def visit_of(pack: Pack, api: Api) -> str:
+    said = {"pack": pack.serial, "opened_at": later(days=5).isoformat()}
+    return str(api().post("/api/v1/visits/", said).json()["id"])
+
+
+def test_what_is_reserved_is_fitted_on_its_own_visit_alone(api: Api, pack: Pack) -> None:
+    kept_for = visit_of(pack, api)
+    other = world.pack("TP-0002")
+    number = Visit.objects.get().pk
+    world.module(
+        "A", status="reserved", status_reason="promised", reserved_for_id=number, shelf="S"
+    )
+    for told in ({}, {"visit": visit_of(other, api)}):
+        answer = api("bench").post(ADDRESS, body(other, at_3(fitted="A"), **told))
+        refused(answer, 409, "module_reserved", "/changes/0/fitted")
+    answer = api("bench").post(ADDRESS, body(pack, at_3(fitted="A"), visit=kept_for))
+    assert answer.status_code == 201
+    module = Module.objects.get()
+    assert (module.status, module.reserved_for, module.status_reason) == ("fitted", None, "")
+    assert module.shelf == ""
+
+
+def test_a_stay_that_is_over_is_told_of_a_module_quarantined_since(api: Api, pack: Pack) -> None:
+    """The removal is told first: to be fitted and nothing else says that it sits there now."""
+    world.module("A", status="quarantined")
+    bench = api("bench")
+    fitted = body(pack, at_3(fitted="A"))
+    refused(bench.post(ADDRESS, fitted), 409, "module_quarantined", "/changes/0/fitted")
+    assert bench.post(ADDRESS, body(pack, at_3(removed="A"), day=12)).status_code == 201
+    assert bench.post(ADDRESS, fitted).status_code == 201
+    assert seats(pack) == [(None, None, 10), ("A", 10, 12), (None, 12, None)]
+    assert Module.objects.get().status == "quarantined"
 
 
 def test_voiding_gives_the_position_back(api: Api, pack: Pack) -> None:

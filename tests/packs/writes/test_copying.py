@@ -2,6 +2,7 @@
 
 import json
 import random
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any
 
@@ -18,6 +19,7 @@ from packs.writes.digests import digest
 TYPES = {
     "number": "bigint", "small": "smallint", "real": "double precision", "told": "text",
     "at": "timestamp with time zone", "raw": "bytea", "json": "jsonb", "units": "integer[]",
+    "day": "date", "true": "boolean", "word": "varchar",
 }  # fmt: skip
 
 
@@ -38,8 +40,11 @@ def rows(rnd: random.Random, count: int) -> list[dict[str, Any]]:
             "raw": rnd.randbytes(4),
             "json": rnd.choice([[], {"a": [1.5, "ü"]}]),
             "units": units.astype(np.int32),
+            "day": at.date(),
+            "true": rnd.random() < 0.5,
+            "word": rnd.choice(["rest", "load"]),
         }
-        for name in ("small", "real", "told", "at", "json"):
+        for name in ("small", "real", "told", "at", "json", "day", "true"):
             if rnd.random() < 0.2:
                 row[name] = None
         made.append(row)
@@ -51,13 +56,17 @@ def rows(rnd: random.Random, count: int) -> list[dict[str, Any]]:
 @pytest.mark.parametrize("count", [1, 2, 200])
 def test_what_is_copied_is_read_again(count: int) -> None:
     said = rows(random.Random(count), count)
-    order, packed = pack_rows({name: (kind, [row[name] for row in said]) for name, kind in TYPES.items()})
+    order, packed = pack_rows(
+        {name: (kind, [row[name] for row in said]) for name, kind in TYPES.items()}
+    )
     with connection.cursor() as cursor:
-        columns = ", ".join(f"{name} {kind}" for name, kind in TYPES.items())
+        columns = ", ".join(f'"{name}" {kind}' for name, kind in TYPES.items())
         cursor.execute(f"CREATE TEMPORARY TABLE copied ({columns})")
-        with cursor.cursor.copy(f"COPY copied ({', '.join(order)}) FROM STDIN (FORMAT BINARY)") as into:
+        with cursor.cursor.copy(
+            f"COPY copied ({_quoted(order)}) FROM STDIN (FORMAT BINARY)"
+        ) as into:
             into.write(packed)
-        cursor.execute(f"SELECT {', '.join(TYPES)} FROM copied ORDER BY number")
+        cursor.execute(f"SELECT {_quoted(TYPES)} FROM copied ORDER BY number")
         found = [dict(zip(TYPES, row, strict=True)) for row in cursor.fetchall()]
         cursor.execute("DROP TABLE copied")
     for before, after in zip(said, found, strict=True):
@@ -66,6 +75,15 @@ def test_what_is_copied_is_read_again(count: int) -> None:
         after["raw"] = bytes(after["raw"])
         after["json"] = _read(after["json"])
         assert after == expected
+
+
+def _quoted(names: Iterable[str]) -> str:
+    return ", ".join(f'"{name}"' for name in names)
+
+
+def test_a_type_that_nobody_told_of_is_not_guessed() -> None:
+    with pytest.raises(TypeError, match="numeric"):
+        pack_rows({"price": ("numeric", [5])})
 
 
 def _read(value: Any) -> Any:
