@@ -127,7 +127,7 @@ def _line(row: Module) -> str:
 
 def _of_packs(request: HttpRequest, filled: LabelForm) -> list[Label]:
     asked = filled.cleaned_data["packs"]
-    upper = [serial.upper() for serial in asked]
+    upper: list[str] = [serial.upper() for serial in asked]
     rows: dict[str, Pack] = {
         row.serial.upper(): row for row in names.packs().filter(serial__upper__in=upper)
     }

@@ -5,9 +5,10 @@ Each answer takes a fixed number of queries, however many packs there are.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.db.models import F, Q, QuerySet
 
@@ -102,17 +103,17 @@ def carriers(origin: Origin, among: Collection[int] | None = None) -> list[Carri
     told = ordered.values_list(
         "pack", "pack__serial", "module__tag", "position", "fitted_at", "removed_at"
     )
-    for pack_id, serial, *stay in told:
+    for pack_id, serial, tag, position, since, until in told:
         serials[pack_id] = serial
-        stays[pack_id].append(Stay(*stay))
+        stays[pack_id].append(Stay(tag or "", position, since, until))
     return [
         Carrier(pack_id, serial, cars.get(pack_id), tuple(stays[pack_id]))
         for pack_id, serial in serials.items()
     ]
 
 
-def _cars(packs: "QuerySet[Placement, dict[str, int]] | Collection[int]") -> Mapping[int, Car]:
-    """By pack, the car that it sits in now."""
+def _cars(packs: Iterable[Any]) -> Mapping[int, Car]:
+    """By pack, the car that it sits in now; `packs` are numbers, or a query of them."""
     rows = Installation.objects.filter(
         pack__in=packs, voided_at__isnull=True, removed_at__isnull=True
     )

@@ -5,6 +5,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db.models import Max, Q, QuerySet
 
@@ -74,7 +75,7 @@ class Short:
         return self.minimum - self.free
 
 
-def rows(asked: Asked, *, at: datetime) -> QuerySet[Module]:
+def rows(asked: Asked, *, at: datetime) -> QuerySet[Any]:
     """The modules that are asked for, by tag; `tested_at` is when the newest test ended."""
     found = _tested(Module.objects.select_related("lot", "donor_pack", "reserved_for"))
     found = found.filter(status=asked.status) if asked.status else found.exclude(status__in=GONE)
@@ -92,7 +93,7 @@ def rows(asked: Asked, *, at: datetime) -> QuerySet[Module]:
     return found.order_by("tag")
 
 
-def _tested(found: QuerySet[Module]) -> QuerySet[Module]:
+def _tested(found: QuerySet[Module]) -> QuerySet[Any]:
     standing = Q(tests__voided_at__isnull=True)
     return found.annotate(tested_at=Max("tests__ended_at", filter=standing))
 

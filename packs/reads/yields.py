@@ -3,7 +3,7 @@ cost."""
 
 from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from packs.models import Lot, Module, ModuleTest, Placement
@@ -48,12 +48,16 @@ def of_lots(lots: Collection[Lot]) -> Mapping[int, Yield]:
 def of_donors(packs: Collection[int]) -> Mapping[int, Yield]:
     """By number of the donor pack; three queries. What a donor cost is not in the register."""
     counted = _counted("donor_pack", packs) if packs else {}
-    return {number: Yield(**counted.get(number, Counter())) for number in packs}
+    return {number: _of(counted.get(number, Counter()), None) for number in packs}
 
 
-def _priced(lot: Lot, counted: Mapping[str, int]) -> Yield:
-    bought = counted.get("modules", 0) if lot.count is None else lot.count
-    return Yield(**counted, cost=None if lot.unit_cost is None else lot.unit_cost * bought)
+def _priced(lot: Lot, counted: Counter[str]) -> Yield:
+    bought = counted["modules"] if lot.count is None else lot.count
+    return _of(counted, None if lot.unit_cost is None else lot.unit_cost * bought)
+
+
+def _of(counted: Counter[str], cost: Decimal | None) -> Yield:
+    return replace(Yield(**dict(counted)), cost=cost)  # type: ignore[arg-type]  # its counts alone
 
 
 def _counted(origin: str, numbers: Collection[int]) -> Mapping[int, Counter[str]]:

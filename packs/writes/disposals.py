@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any
 
 from django.db import transaction
 
@@ -14,7 +14,6 @@ from packs.writes.keeping import change_all
 from packs.writes.recording import Outcome, said
 from packs.writes.visit_facts import future_faults, instant, record_alone
 
-ThingT = TypeVar("ThingT", Module, Component)
 STAYS = {"fitted": "sits in a pack; record the swap that takes it out first",
          "reserved": "is reserved for a job; release it first"}  # fmt: skip
 SCRAPPED = "scrapped"
@@ -75,8 +74,9 @@ def _scrap(disposal: Disposal, entry: Mapping[str, Any], *, by: Actor, at: datet
     if faults:
         raise Conflict(faults)
     reason = f"to {disposal.recycler} {disposal.reference}".strip()
-    for rows in (list(modules.values()), list(components.values())):
-        _mark(rows, reason, by=by, at=at)
+    changes = {"status": SCRAPPED, "status_reason": reason}
+    change_all(list(modules.values()), by=by, at=at, key="tag", changes=changes)
+    change_all(list(components.values()), by=by, at=at, key="tag", changes=changes)
     DisposalLine.objects.bulk_create(
         [
             *(DisposalLine(disposal=disposal, module=modules[tag]) for tag in tags),
@@ -119,8 +119,3 @@ def _kept(
             yield Fault(f"/{name}/{place}", f"{noun}_left", sentence)
         elif status in STAYS:
             yield Fault(f"/{name}/{place}", f"{noun}_{status}", f"'{tag}' {STAYS[status]}.")
-
-
-def _mark(rows: Sequence[ThingT], reason: str, *, by: Actor, at: datetime) -> None:
-    changes = {"status": SCRAPPED, "status_reason": reason}
-    change_all(rows, by=by, at=at, key="tag", changes=changes)

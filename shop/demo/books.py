@@ -100,8 +100,7 @@ class Books:
         lots = self.read("lots")
         natures = self.read("nature")["types"]
         return {
-            row["code"]: _kind(row, natures[row["code"]], lots)
-            for row in self.rows("pack_types")
+            row["code"]: _kind(row, natures[row["code"]], lots) for row in self.rows("pack_types")
         }
 
 

@@ -7,9 +7,10 @@ import numpy as np
 
 from shop.demo.mechanism import Floats
 
-STEP_S = 60.0
+STEP_S = 20.0
 REST_S = 1800.0
-STEEP = 0.03  # share of the charge over which the voltage falls away at the end; assumption
+BEYOND = 4  # readings below the cut-off before the tester lets go; assumption
+STEEP = 0.012  # share of the charge over which the voltage falls away at the end; assumption
 REVERSED_BY_V = 1.4  # so far an empty cell falls that its mates drive; assumption
 
 
@@ -49,7 +50,7 @@ class Discharge:
         return [
             (-self.current_a, self._open_v(np.minimum(flow, 1.0)) + loss),
             (0.0, rest),
-            (self.current_a, down[: int((down < end).argmax()) + 1]),
+            (self.current_a, down[: int((down < end).argmax()) + BEYOND]),
             (0.0, np.full(5, end + 0.1 * self.cells)),
         ]
 

@@ -91,7 +91,9 @@ class Job:
         nuts = {"kind": "bus-bar nut", "count": NUTS_PER_BAR * len(joints)}
         lay = [self._lay(at) for at in self.touched(position)]
         paint = {"torque_paint": "intact"}
-        self.tell("teardown", part="bus_bar", places=joints, fasteners=[{**nuts, **paint}], seen=lay)
+        self.tell(
+            "teardown", part="bus_bar", places=joints, fasteners=[{**nuts, **paint}], seen=lay
+        )
         self.tell("teardown", part="clamp", fasteners=self._whole("clamp"))
         self.tell("teardown", part="module", places=[position])
 
@@ -107,9 +109,7 @@ class Job:
         stay = self.stay
         fresh = renewed(float(stay.day), spare, stay.rng)
         stay.swap_modules(np.array([position - 1]), [spare.tag], self.words["removed"])
-        stay.life.condition = mechanism.renew(
-            stay.life.condition, np.array([position - 1]), fresh
-        )
+        stay.life.condition = mechanism.renew(stay.life.condition, np.array([position - 1]), fresh)
 
     def put_back(self, position: int) -> None:
         """The module and what is measured before it is joined; then each half alone."""

@@ -204,9 +204,7 @@ class Stockroom:
             changes = {"status": status, "status_reason": f"tested: {', '.join(missed)}"}
             tested = self.calendar.open_day(-spare.row["tested_days_before"]) + BATCH_D + 2
             at = self.calendar.at(tested, 60 + spare.number)
-            yield Event(
-                at, "module_status", spare.tag, changes, spare.donor, TESTED_BY, version=1
-            )
+            yield Event(at, "module_status", spare.tag, changes, spare.donor, TESTED_BY, version=1)
 
     def _parts(self) -> Iterator[Event]:
         told = ("tag", "kind", "part_number", "ratings", "donor_pack", "status", "status_reason")

@@ -45,6 +45,16 @@ BARE = """
 """
 
 
+FIRST = f"""
+    AND p.id IN (
+        SELECT id FROM packs_pack WHERE id IN (
+            SELECT s.pack_id FROM packs_placement s JOIN packs_module m ON m.id = s.module_id
+            WHERE m.lot_id = %s
+        ) ORDER BY serial, id LIMIT {PAGE}
+    )
+"""
+
+
 def main() -> int:
     if sys.argv[1:] == ["--here"]:
         return measured()
@@ -89,13 +99,13 @@ def page(lot: int) -> int:
         packs = genealogy.packs(origin).order_by("serial", "pk")[:PAGE]
         return genealogy.carriers(origin, [pack.pk for pack in packs])
 
-    last = f"P-{PAGE:06}"
-    return row("page", asked, lambda: bare(lot, f"AND p.serial <= '{last}'"))
+    return row("page", asked, lambda: bare(lot, FIRST))
 
 
 def bare(lot: int, more: str) -> list[Any]:
     with connection.cursor() as cursor:
-        cursor.execute(BARE.format(more=more), [lot])
+        statement = BARE.format(more=more)
+        cursor.execute(statement, [lot] * statement.count("%s"))
         return list(cursor.fetchall())
 
 

@@ -21,27 +21,39 @@ from pytest_django import DjangoDbBlocker
 from packs.models import (
     Call,
     Claim,
+    Component,
     Consent,
     Core,
     CostEstimate,
     Equipment,
     Failure,
+    Incident,
     Installation,
+    IsolationCheck,
+    Matching,
+    Module,
+    ModuleTest,
     Pack,
     Person,
     Photo,
     Placement,
+    PlannedTest,
+    Release,
     Role,
+    ShippingDecision,
     Site,
     Swap,
     SwapChange,
     Visit,
     VoltageCheck,
     Warranty,
+    WorkTime,
 )
+from packs.reads import isolation, jobs, lock_outs, openings
+from packs.rules.gloves import DateRule, Gloves, refusals
 from packs.rules.vehicles import vin_problem, vin_warning
 from packs.rules.voltages import to_volts
-from packs.writes import clients
+from packs.writes import clients, shipping_decisions
 from reports.models import Outlook, StoredFit
 from shop.demo import loading, mechanism, showing, sign_ins
 from shop.demo.books import FOLDER, Books
@@ -207,7 +219,7 @@ def test_the_same_day_gives_the_same_course_and_each_pack_is_told_in_order() -> 
     assert told == loading.course_of_events(BOOKS, SET_UP)
     assert max(event.at for event in told) <= SET_UP
     assert 1400 <= sum(event.kind == "voltage_check" for event in told) <= 2200
-    assert sum(event.kind == "pack" for event in told) == 152
+    assert sum(event.kind == "pack" for event in told) == 153
     assert min(event.at for event in told) < SET_UP - timedelta(days=6 * 365)
 
 
@@ -264,7 +276,8 @@ def worth_telling(told: list[Event]) -> frozenset[str]:
     newest = SET_UP - timedelta(days=9)
     checks = [event for event in told if event.kind == "voltage_check"]
     times = Counter(event.key for event in checks)
-    few = {event.pack for event in told if event.kind in {"core", "photo", "void"}}
+    kinds = {"core", "photo", "void", "shipping_decision"}
+    few = {event.pack for event in told if event.kind in kinds}
     few |= {event.pack for event in told if event.at > newest}
     few |= {event.pack for event in checks if times[event.key] > 1 or is_odd(event)}
     few |= {row["serial"] for row in BOOKS.packs if row.get("keeps") in {"loan", "sold"}}
@@ -383,7 +396,9 @@ class TestDemo:
     def test_people_tools_and_site_are_a_workshops(self) -> None:
         roles = {role for person in Person.objects.all() for role in person.roles}
         assert roles == {"desk", "bench", "manager"}
-        assert [row.code for row in Equipment.objects.filter(due_on__lt=SET_UP.date())] == ["MTR-2"]
+        assert {row.code for row in Equipment.objects.filter(due_on__lt=SET_UP.date())} == {
+            "MTR-2", "GLV-3",
+        }  # fmt: skip
         site = Site.objects.get()
         shown = site.distance, site.temperature, site.date_order
         assert shown == ("km", "c", "day_month")
@@ -409,10 +424,95 @@ class TestDemo:
         moved = standing.values("pack").annotate(cars=Count("vehicle", distinct=True))
         assert moved.filter(cars__gt=1).exists()
 
-    def test_four_pages_are_worth_a_look(self) -> None:
+    def test_five_pages_are_worth_a_look(self) -> None:
         told = showing.sights()
-        assert len({sight.path for sight in told}) == len(told) == 4
-        assert [resolve(sight.path).url_name for sight in told[:2]] == ["today", "check-in"]
+        assert len({sight.path for sight in told}) == len(told) == 5
+        shown = [resolve(sight.path).url_name for sight in told[:3]]
+        assert shown == ["today", "check-in", "job"]
+
+    def test_a_job_waits_at_each_stage(self) -> None:
+        here = Visit.objects.exclude(state="closed").select_related("pack__pack_type")
+        upcoming = {visit.complaint: jobs.of(visit) for visit in here}
+        words = BOOKS.words["present"]
+        steps = {name: job.next and job.next.name for name, job in upcoming.items()}
+        assert steps[words["back"]] == "lock-out"
+        assert steps[words["bench"]] == "reassembly"
+        assert steps[words["road_test"]] == "after"
+        assert steps[words["ready"]] is None
+        wants = [code for code, _ in upcoming[words["road_test"]].wants]
+        assert wants == ["no_load_check"]
+
+    def test_a_pack_lies_open_with_a_module_kept_for_it(self) -> None:
+        lock_out = lock_outs.not_ended().get()
+        opening = openings.state(lock_out.visit)
+        assert {item.part for item in opening.out} >= {"cover", "bus_bar", "module"}
+        assert opening.polarity
+        assert opening.polarity_missing
+        kept = Module.objects.get(reserved_for=lock_out.visit)
+        assert kept.status == "reserved"
+        assert Matching.objects.get().proposed["taken"][0]["module"] == kept.tag
+
+    def test_a_job_was_released_yesterday_under_the_shops_terms(self) -> None:
+        release = Release.objects.get()
+        assert release.visit.state == "ready"
+        assert release.warranty is not None
+        terms = BOOKS.read("site")["site"]["rules"]["warranties"]["component_swap"]
+        assert release.warranty.months == terms["months"]
+        assert release.isolation_check is not None
+        fan = Component.objects.get(tag="FAN-0412")
+        assert (fan.status, fan.tests.count()) == ("fitted", 1)
+
+    def test_an_isolation_check_tells_of_a_leak(self) -> None:
+        checks = IsolationCheck.objects.filter(method="two_voltages")
+        told = [isolation.judged(check) for check in checks]
+        assert [one.passes for one in told] == [False]
+
+    def test_the_stock_is_tested_and_some_of_it_fails(self) -> None:
+        tagged = Module.objects.filter(tests__isnull=False).distinct()
+        assert 40 <= tagged.count() <= 60
+        assert set(tagged.values_list("status", flat=True)) >= {"stock", "quarantined", "scrapped"}
+        assert not tagged.filter(generation="").exists()
+        verdicts = Counter(test.computed["verdict"] for test in ModuleTest.objects.all())
+        assert verdicts["pass"] > verdicts["fail"] > 5
+        logged = ModuleTest.objects.filter(series__isnull=False)
+        ends = Counter(test.computed["ended_by"] for test in logged)
+        assert ends == {"cut_off": 2, "knee": 1}
+
+    def test_one_donor_was_a_good_buy_and_one_a_poor_one(self) -> None:
+        def share(serial: str) -> float:
+            tested = Module.objects.filter(donor_pack__serial=serial, tests__isnull=False)
+            lost = tested.filter(status="scrapped").distinct().count()
+            return 1 - lost / tested.distinct().count()
+
+        assert share("AL-2980") == 1.0
+        assert share("HZ-5077") < 0.5
+
+    def test_tests_are_planned_and_one_is_overdue(self) -> None:
+        due = PlannedTest.objects.filter(due_at__lt=SET_UP)
+        assert (PlannedTest.objects.count(), due.count()) == (4, 1)
+        assert Module.objects.filter(status="on_test").count() == 1
+
+    def test_a_lithium_ion_pack_stands_apart_and_its_travel_is_decided(self) -> None:
+        decided = ShippingDecision.objects.get()
+        assert decided.condition == "damaged_or_defective"
+        assert decided.done_by is not None
+        assert "dangerous goods" in decided.qualification
+        assert shipping_decisions.alarming(decided.pack, SET_UP)
+
+    def test_gloves_are_in_date_but_for_one_pair(self) -> None:
+        rule = DateRule(**BOOKS.read("site")["site"]["rules"]["gloves"])
+        day = SET_UP.date()
+        pairs = [
+            Gloves(row.code, row.rating, row.checked_on, row.issued_on, row.due_on)
+            for row in Equipment.objects.filter(kind="gloves").order_by("code")
+        ]
+        refused = [p.code for p in pairs if refusals(p, highest_v=300, worn_on=day, rule=rule)]
+        assert refused == ["GLV-3"]
+
+    def test_times_and_a_near_miss_are_noted(self) -> None:
+        assert Incident.objects.get().kind == "near_miss"
+        assert not WorkTime.objects.filter(ended_at=None).exists()
+        assert len(set(WorkTime.objects.values_list("stage", flat=True))) >= 5
 
     @pytest.mark.parametrize("row", BOOKS.rows("sign_ins"), ids=lambda row: row["role"])
     def test_each_role_signs_in(self, row: dict[str, str]) -> None:

@@ -115,7 +115,8 @@
       fields,
     };
     keep([...without(one.name), one]);
-    form.reset();
+    HTMLFormElement.prototype.reset.call(form);
+    delete form.dataset.touched;
     nameField(form).value = newName();
     const at = form.elements.namedItem("typed_at");
     if (at) at.value = "";
@@ -332,7 +333,7 @@
 
   // A form that somebody began to fill in stays; else the whole step is shown anew.
   const renew = async (part, text) => {
-    if (!busy() && document.querySelector("form.entry")) {
+    if (!busy()) {
       const page = await call(location.href);
       if (page.answer.ok && !page.answer.redirected && !busy()) {
         const focus = document.activeElement && document.activeElement.id, down = scrollY;

@@ -36,7 +36,8 @@ def test_modules_and_parts_leave_and_are_scrapped(api: Api) -> None:
     assert answer.status_code == 201, answer.content
     told = answer.json()
     assert {name: told[name] for name in said} == said
-    for row in (*Module.objects.all(), Component.objects.get()):
+    rows: list[Any] = [*Module.objects.all(), Component.objects.get()]
+    for row in rows:
         assert (row.status, row.status_reason, row.version) == (
             "scrapped",
             "to Lowfield Metals N-17",

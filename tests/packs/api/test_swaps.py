@@ -263,7 +263,8 @@ def test_what_is_reserved_is_fitted_on_its_own_visit_alone(api: Api, pack: Pack)
     world.module(
         "A", status="reserved", status_reason="promised", reserved_for_id=number, shelf="S"
     )
-    for told in ({}, {"visit": visit_of(other, api)}):
+    unnamed: dict[str, Any] = {}
+    for told in (unnamed, {"visit": visit_of(other, api)}):
         answer = api("bench").post(ADDRESS, body(other, at_3(fitted="A"), **told))
         refused(answer, 409, "module_reserved", "/changes/0/fitted")
     answer = api("bench").post(ADDRESS, body(pack, at_3(fitted="A"), visit=kept_for))

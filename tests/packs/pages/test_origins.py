@@ -7,6 +7,7 @@ import pytest
 
 from packs.models import Disposal, Module, Visit
 from packs.rules.identity import encode
+from packs.writes import components
 from tests import world
 from tests.packs import heritage
 from tests.packs.api.conftest import Api
@@ -111,8 +112,8 @@ def test_a_module_is_reserved_for_a_visit_and_released(api: Api) -> None:
     wrong = sent_with_version(bench, address, **told, **free, reserved_for=key)
     assert "Only a reserved module is kept for a visit" in words(wrong.content.decode())
     assert sent_with_version(bench, address, **told, **free).status_code == 302
-    row.refresh_from_db()
-    assert (row.status, row.reserved_for) == ("stock", None)
+    freed = Module.objects.get()
+    assert (freed.status, freed.reserved_for) == ("stock", None)
     stale = bench.post(
         address, {**told, **free, "version": "1", "sent_as": "9b2f0c1e-5a0c-4a53-9d38-3a3f9a7f7d11"}
     )
@@ -143,10 +144,13 @@ def test_what_left_is_noted_by_scanning() -> None:
     wrong = sent(bench, "/disposals/new/", **said, modules="B\nA")
     told = unescape(words(wrong.content.decode()))
     assert "'A' sits in a pack; record the swap that takes it out first." in told
-    assert sent(bench, "/disposals/new/", **said, modules="B\r\nC\r\n").status_code == 302
+    part = {"tag": "F-1", "kind": "fuse"}
+    components.create_component(by=world.actor(), at=world.BEGUN, entry=part)
+    scanned = {"modules": "B\r\nC\r\n", "components": "F-1"}
+    assert sent(bench, "/disposals/new/", **said, **scanned).status_code == 302
     row = Disposal.objects.get()
-    assert (row.weight_kg, row.lines.count()) == (12.5, 2)
+    assert (row.weight_kg, row.lines.count()) == (12.5, 3)
     html = text(bench, "/disposals/new/")
-    assert "12.5 kg to Lowfield Metals: B, C" in words(html)
+    assert "12.5 kg to Lowfield Metals: B, C, F-1" in words(html)
     assert "a record is no permission" in words(html)
     assert not inline(html)
