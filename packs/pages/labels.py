@@ -94,7 +94,8 @@ def labels(request: HttpRequest) -> HttpResponse:
 
 
 def _said(request: HttpRequest) -> dict[str, str]:
-    return {"sheet": "a4", **{name: said for name, said in request.GET.items() if said}}
+    given = {name: str(said) for name, said in request.GET.items() if said}
+    return {"sheet": "a4", **given}
 
 
 def _of_modules(request: HttpRequest, filled: LabelForm) -> list[Label]:

@@ -129,7 +129,7 @@ def course_of_events(books: Books, set_up_at: datetime) -> list[Event]:
     floor.run()
     stock = Stockroom(books, calendar)
     present.fill(floor, stock)
-    told = make_strange(floor.told(), calendar) + [*stock.told()]
+    told = [*make_strange(floor.told(), calendar), *stock.told()]
     return [*opening(books, calendar), *sorted(told, key=lambda event: event.at)]
 
 

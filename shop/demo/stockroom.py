@@ -1,4 +1,4 @@
-"""The stock of the made-up shop: modules with tags and their tests, parts, what waits for a test."""
+"""The stock of the made-up shop: modules with tags, their tests, parts, tests to come."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -201,7 +201,7 @@ class Stockroom:
         missed = spare.misses()
         if missed and "failed" in spare.row:
             status = spare.row["failed"]
-            changes = {"status": status, "status_reason": f"tested: {', '.join(missed)}"}
+            changes = {"status": status, "status_reason": f"{', '.join(missed)} in its test"}
             tested = self.calendar.open_day(-spare.row["tested_days_before"]) + BATCH_D + 2
             at = self.calendar.at(tested, 60 + spare.number)
             yield Event(at, "module_status", spare.tag, changes, spare.donor, TESTED_BY, version=1)

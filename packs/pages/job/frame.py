@@ -9,8 +9,9 @@ from django.urls import NoReverseMatch, reverse
 
 from packs.errors import NotFound
 from packs.models import Visit
-from packs.pages.doors import page
+from packs.pages.doors import page, roles
 from packs.reads import jobs, names, visits
+from packs.reads.roles import may
 from packs.rules.identity import encode
 
 
@@ -44,21 +45,23 @@ def shown(
     A form shown again was refused, which a tablet that sent it by itself must be able to tell.
     """
     status = status or (422 if request.method == "POST" else 200)
-    return render(request, template, {**framed(visit, step), **context}, status=status)
+    return render(request, template, {**framed(request, visit, step), **context}, status=status)
 
 
-def framed(visit: Visit, step: str) -> dict[str, Any]:
-    """What the frame needs."""
+def framed(request: HttpRequest, visit: Visit, step: str) -> dict[str, Any]:
+    """What the frame needs; who may not work on packs reads the steps without a way into them."""
     job = jobs.of(visit)
     key = key_of(visit)
+    works = may(roles(request), "lock-outs", write=True)
     return {
         "job": job,
         "visit": visit,
         "key": key,
         "name": visits.name_of(visit),
         "step": step,
-        "stages": [(stage, _address(stage.name, key)) for stage in job.stages],
-        "next_address": _address(job.next.name, key) if job.next else "",
+        "works": works,
+        "stages": [(stage, _address(stage.name, key) if works else "") for stage in job.stages],
+        "next_address": _address(job.next.name, key) if job.next and works else "",
     }
 
 
@@ -66,7 +69,7 @@ def framed(visit: Visit, step: str) -> dict[str, Any]:
 def state(request: HttpRequest, key: str) -> HttpResponse:
     """The part of the frame that others' entries change, for tablets that look again."""
     visit = visit_of(key)
-    return render(request, "packs/job/_state.html", framed(visit, request.GET.get("step", "")))
+    return render(request, "packs/job/_state.html", framed(request, visit, request.GET.get("step", "")))
 
 
 def _address(name: str, key: str) -> str:
