@@ -289,6 +289,9 @@ def _checked(visit: Visit, kind: PackType, lying: State) -> dict[int, Reading]:
         condition=VoltageCheck.Condition.REST,
         level__in=(VoltageCheck.Level.MODULE, VoltageCheck.Level.BLOCK),
     ).filter(Q(visit=visit) | Q(visit__isnull=True, taken_at__gte=visit.opened_at))
+    ended_at = None if lock_outs.standing(visit) else lock_outs.ended_at(visit)
+    if ended_at is not None:  # the halves were judged then; what came after tells of the whole
+        rows = rows.filter(taken_at__lte=ended_at)
     last = rows.order_by("-taken_at", "-revision").first()
     if last is None:
         return {}

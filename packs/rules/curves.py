@@ -33,10 +33,14 @@ def unpack(packed: bytes, points: int) -> Curve:
 
 
 def thinned(curve: Curve, points: int = DRAWN_POINTS) -> Curve:
-    """As many of its points as are drawn, first and last among them."""
+    """As many of its points as are drawn at most: first and last, and of each stretch between
+    its lowest and highest voltage, so that the end at a cut-off is not lost."""
     if curve.seconds.size <= points:
         return curve
-    kept = np.linspace(0, curve.seconds.size - 1, points).astype(np.intp)
+    stretches = np.array_split(np.arange(1, curve.seconds.size - 1), (points - 2) // 2)
+    volts = curve.voltage_v
+    ends = [at[pick(volts[at])] for at in stretches for pick in (np.argmin, np.argmax)]
+    kept = np.unique([0, *ends, curve.seconds.size - 1])
     return Curve(curve.seconds[kept], curve.current_a[kept], curve.voltage_v[kept])
 
 

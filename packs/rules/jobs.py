@@ -5,10 +5,12 @@ a hand blocks.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 State = Literal["done", "next", "open", "blocked", "needless"]
+
+FEW = 2  # sentences that a step says of itself
 
 WORDS = {
     "done": "done",
@@ -23,8 +25,9 @@ WORDS = {
 class Progress:
     """What counts on a visit, as far as the order of the work is concerned.
 
-    `opened`: something was taken out; `out` what is still out and `unready` what the halves,
-    polarities and fasteners still want, each a sentence; `open_codes` those not cleared.
+    `opened`: something was taken out; `reserved` modules kept for it and not fitted; `out` what is
+    still out and `unready` what the halves, polarities and fasteners still want, each a sentence;
+    `open_codes` those not cleared.
     """
 
     as_found_rest: bool = False
@@ -36,15 +39,14 @@ class Progress:
     ever_locked_out: bool = False
     opened: bool = False
     swapped: int = 0
+    reserved: int = 0
     out: tuple[str, ...] = ()
     unready: tuple[str, ...] = ()
     re_energised: bool = False
     isolation: bool | None = None
     rest_after: bool = False
     load_after: bool = False
-    road_tested: bool = False
     released: bool = False
-    reminders: tuple[str, ...] = field(default=())
 
 
 @dataclass(frozen=True)
@@ -139,13 +141,15 @@ def _lock_out(told: Progress) -> tuple[State, str]:
     if told.locked_out:
         return "done", "The car side was measured dead; the pack side stays live."
     if told.re_energised:
-        return "needless", "Re-energised; to open the pack again needs a new lock-out."
+        return "done", "Ended by the re-energising; to open the pack again needs a new lock-out."
+    if told.isolation is False:
+        return "needless", "Isolation is below the limit: say where the leak is before opening it."
     return "open", "Lock out before anything is opened."
 
 
 def _teardown(told: Progress) -> tuple[State, str]:
     if told.opened:
-        return "done", "; ".join(told.out) or "All that came out is back."
+        return "done", _some(told.out) or "All that came out is back."
     if told.locked_out:
         return "open", "Take out what the work needs; note each step."
     if told.re_energised:
@@ -162,6 +166,9 @@ def _decision(told: Progress) -> tuple[State, str]:
 
 
 def _swap(told: Progress) -> tuple[State, str]:
+    if told.reserved:
+        many = "module is" if told.reserved == 1 else "modules are"
+        return "open", f"{told.reserved} {many} reserved for this job and not fitted yet."
     if told.swapped:
         many = "change" if told.swapped == 1 else "changes"
         return "done", f"{told.swapped} {many} recorded."
@@ -173,8 +180,15 @@ def _reassembly(told: Progress) -> tuple[State, str]:
         return "needless", "Nothing was taken out."
     wants = [*told.out, *told.unready]
     if wants:
-        return "open", " ".join(wants)
+        return "open", _some(wants)
     return "done", "Everything is back, counted and measured."
+
+
+def _some(sentences: Sequence[str]) -> str:
+    """The first of them, and how many more there are: the page of the step says them all."""
+    more = len(sentences) - FEW
+    said = " ".join(sentences[:FEW])
+    return f"{said} And {more} more." if more > 0 else said
 
 
 def _re_energise(told: Progress) -> tuple[State, str]:

@@ -39,6 +39,8 @@ LEVELS = {
 class CheckForm(BenchForm):
     """One set of voltages: a box a position, empty where it could not be read."""
 
+    told_at = "/taken_at"
+
     current_a = Figure(label="Current", unit="A", help_text="Out of the pack is positive.")
     temperature_c = Degrees(label="Temperature of the pack", required=False)
     rested_min = Figure(label="Rested for", unit="min", required=False)

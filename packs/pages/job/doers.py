@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 from django.utils.dateparse import parse_datetime
 
+from packs.errors import DomainError, Fault
 from packs.models import Fact, Person, Role
 from packs.pages.forms import EntryForm, Moment, of_our_time
 from packs.reads import sites
@@ -42,6 +43,7 @@ class BenchForm(EntryForm):
     typed_at = forms.CharField(required=False, max_length=40, widget=forms.HiddenInput)
 
     field_order = ("done_by",)
+    told_at = "/at"  # what the register calls the time, where it has a name of its own
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -58,6 +60,14 @@ class BenchForm(EntryForm):
         except (ValueError, forms.ValidationError):
             return None
         return when
+
+    def refuse(self, error: DomainError) -> None:
+        """What is wrong with the time stands beside it, whatever the register calls it."""
+        moved = [
+            Fault("/at", one.code, one.detail) if one.pointer == self.told_at else one
+            for one in error.faults
+        ]
+        super().refuse(type(error)(moved))
 
     def entry(self, below: str = "") -> dict[str, Any]:
         """What was filled in; without a time said, that at which it was typed."""

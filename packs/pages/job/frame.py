@@ -69,7 +69,9 @@ def framed(request: HttpRequest, visit: Visit, step: str) -> dict[str, Any]:
 def state(request: HttpRequest, key: str) -> HttpResponse:
     """The part of the frame that others' entries change, for tablets that look again."""
     visit = visit_of(key)
-    return render(request, "packs/job/_state.html", framed(request, visit, request.GET.get("step", "")))
+    return render(
+        request, "packs/job/_state.html", framed(request, visit, request.GET.get("step", ""))
+    )
 
 
 def _address(name: str, key: str) -> str:

@@ -18,11 +18,18 @@ from packs.pages.job import frame
 from packs.pages.job.doers import BenchForm, sent_before
 from packs.writes import swaps
 
+LAST = ("reason", "at")
 ROWS = 6  # changes a page takes at once; more are further swaps
 
 
 class SwapForm(BenchForm):
     """Up to six positions; a tag left empty on the way out is the one recorded there."""
+
+    told_at = "/done_at"
+
+    reason = forms.CharField(
+        label="Why", max_length=200, help_text="Such as: capacity 4.1 Ah, mates 5.8 Ah."
+    )
 
     def __init__(self, module_count: int, *args: Any) -> None:
         super().__init__(*args)
@@ -36,10 +43,7 @@ class SwapForm(BenchForm):
             self.fields[box(row, "fitted")] = forms.CharField(
                 label="In", required=False, max_length=40
             )
-        self.fields["reason"] = forms.CharField(
-            label="Why", max_length=200, help_text="Such as: capacity 4.1 Ah, mates 5.8 Ah."
-        )
-        self.order_fields([name for name in self.fields if name != "at"] + ["at"])
+        self.order_fields([name for name in self.fields if name not in LAST] + list(LAST))
 
     def rows(self) -> Iterator[tuple[forms.BoundField, ...]]:
         """The three boxes of each change."""

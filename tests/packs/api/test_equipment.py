@@ -155,7 +155,7 @@ def test_pages_of_them_meet_each_once_both_ways(api: Api, ordering: str) -> None
     touched = URL + "DMM-1/touched/"
     whole = [row["id"] for row in bench.get(touched, {"ordering": ordering}).json()["results"]]
     assert len(set(whole)) == 6
-    page = bench.get(touched, {"ordering": ordering, "page_size": 2}).json()
+    page = bench.get(touched, {"ordering": ordering, "page_size": "2"}).json()
     assert page["previous"] is None
     met = [page]
     while met[-1]["next"]:

@@ -55,7 +55,7 @@ def test_the_sums_of_a_visit_count_what_was_stopped_and_not_voided(api: Api, vis
     voided = bench.post(URL, body(visit, stage="other", ended_at=STOP)).json()["id"]
     assert bench.post(f"{URL}{voided}/void/", {"reason": "other car"}).status_code == 200
     assert bench.post(URL, body(visit, done_by="lee", stage="swaps")).status_code == 201
-    told = bench.get(URL, {"visit": visit, "page_size": 2}).json()
+    told = bench.get(URL, {"visit": visit, "page_size": "2"}).json()
     assert told["minutes_by_stage"] == {"teardown": 120.0, "tests": 15.0}
     assert len(told["results"]) == 2
     assert "minutes_by_stage" not in bench.get(URL).json()

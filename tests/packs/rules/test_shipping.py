@@ -7,7 +7,7 @@ import pytest
 from packs.rules import shipping
 
 DAY = date(2024, 3, 10)
-HELD = [
+HELD: list[dict[str, str | None]] = [
     {"level": "Dangerous goods by road", "expires_on": "2024-03-10"},
     {"level": "first aid", "expires_on": None},
 ]
