@@ -127,7 +127,7 @@ def _steps() -> list[tuple[type[Model], dict[str, Any]]]:
     return [
         (ReEnergising, ends()),
         (Teardown, {**ends(), "part": "cover"}),
-        (Reassembly, {**ends(), "kind": "fitted", "part": "cover"}),
+        (Reassembly, {**ends(), "kind": "fitted", "part": "cover", "starts_build": False}),
         (IsolationCheck, isolation()),
         (Release, release()),
         (WorkTime, work_time()),

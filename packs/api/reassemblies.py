@@ -75,7 +75,7 @@ class VerdictAnswer(serializers.Serializer[Any]):
 
 
 class ReassemblyAnswer(StepAnswer):
-    """A step of the reassembly as it is answered."""
+    """A step as it is answered; `starts_build` says that the pack's trend begins anew with it."""
 
     id = Opaque(Reassembly.PREFIX, source="pk")
     kind = serializers.ChoiceField(Reassembly.Kinds.choices)
@@ -86,6 +86,7 @@ class ReassemblyAnswer(StepAnswer):
     current_a = serializers.FloatField(allow_null=True)
     meter = serializers.CharField(source="meter.code", allow_null=True, default=None)
     warnings = serializers.ListField(child=serializers.CharField())
+    starts_build = serializers.BooleanField()
     verdict = serializers.SerializerMethodField()
     supersedes = Opaque(Reassembly.PREFIX, source="supersedes_id", allow_null=True)
 

@@ -530,6 +530,7 @@ class Migration(migrations.Migration):
                 ("half_v", models.FloatField(null=True)),
                 ("current_a", models.FloatField(null=True)),
                 ("photos", models.JSONField(default=list)),
+                ("starts_build", models.BooleanField()),
             ],
             options={
                 "abstract": False,
@@ -2310,6 +2311,14 @@ class Migration(migrations.Migration):
         migrations.AddIndex(
             model_name="reassembly",
             index=models.Index(fields=["visit", "happened_at"], name="reassembly_by_visit"),
+        ),
+        migrations.AddIndex(
+            model_name="reassembly",
+            index=models.Index(
+                condition=models.Q(("starts_build", True)),
+                fields=["pack", "happened_at"],
+                name="reassembly_starting_build",
+            ),
         ),
         migrations.AddConstraint(
             model_name="reassembly",

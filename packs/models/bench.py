@@ -117,7 +117,7 @@ class Reassembly(Step):
 
     `readings` are rest voltages by position before the last bus bar of each, V; `half_v` the
     voltage of the half `half` alone, V; `seen` how positions lie now; `warnings` what was told of
-    tools and torques when it was recorded.
+    tools and torques when it was recorded. `starts_build`: the pack's trend begins anew with it.
     """
 
     PREFIX: ClassVar[str] = "ra"
@@ -143,6 +143,7 @@ class Reassembly(Step):
     current_a = models.FloatField(null=True)
     meter = models.ForeignKey("packs.Equipment", models.PROTECT, null=True, related_name="+")
     photos = models.JSONField(default=list)
+    starts_build = models.BooleanField()
 
     class Meta(Step.Meta):
         constraints = [
@@ -156,7 +157,14 @@ class Reassembly(Step):
                 condition=~Q(kind="fitted") | ~Q(part=""), name="reassembly_names_its_part"
             ),
         ]
-        indexes = [models.Index(fields=["visit", "happened_at"], name="reassembly_by_visit")]
+        indexes = [
+            models.Index(fields=["visit", "happened_at"], name="reassembly_by_visit"),
+            models.Index(
+                fields=["pack", "happened_at"],
+                condition=Q(starts_build=True),
+                name="reassembly_starting_build",
+            ),
+        ]
 
 
 class IsolationCheck(Step):

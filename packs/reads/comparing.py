@@ -12,8 +12,8 @@ import numpy as np
 from django.db.models import Q
 from numpy.typing import NDArray
 
-from packs.models import PackType, Swap, VoltageCheck
-from packs.reads import sites, tools, types
+from packs.models import PackType, VoltageCheck
+from packs.reads import beginnings, sites, tools, types
 from packs.rules.diagnosis import Finding, which_part
 from packs.rules.leveling import as_equal
 from packs.rules.pairing import PAIR_WITHIN_S, pair
@@ -151,11 +151,9 @@ def _rests_near(loads: Sequence[VoltageCheck]) -> list[VoltageCheck]:
 
 def _builds(packs: Collection[int | None]) -> Mapping[int | None, Sequence[datetime]]:
     """By pack, when each of its builds but the first began."""
-    found: dict[int | None, list[datetime]] = defaultdict(list)
+    found: dict[int | None, Sequence[datetime]] = {}
     for some in _chunks(sorted(pack for pack in packs if pack is not None)):
-        swaps = Swap.objects.filter(pack__in=some, starts_build=True, voided_at__isnull=True)
-        for pack, done_at in swaps.order_by("done_at").values_list("pack_id", "done_at"):
-            found[pack].append(done_at)
+        found |= beginnings.of_packs(some)
     return found
 
 

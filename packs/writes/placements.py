@@ -5,15 +5,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import IntegrityError, transaction
-from django.db.models import Max
 
 from packs.errors import Conflict
 from packs.models import Module, Pack, Placement, Swap, SwapChange
 from packs.rules.seating import Change, Stay, simultaneous, stays
-from packs.writes import component_places
+from packs.writes import builds, component_places
 from packs.writes.actors import Actor
 from packs.writes.keeping import change
-from packs.writes.recording import conflict_of, midnight
+from packs.writes.recording import conflict_of
 
 BARRED = {Module.Status.SCRAPPED, Module.Status.QUARANTINED}
 SITS = {Module.Status.FITTED}
@@ -68,16 +67,7 @@ def settle(pack: Pack, swaps: Sequence[Swap], *, by: Actor, at: datetime) -> Non
         visit_id = next((swap.visit_id for swap in swaps if swap.pk in standing), None)
         _seat(pack, positions, pointers, visit_id, by=by, at=at)
     component_places.settle(pack, touched, pointers, by=by, at=at)
-    _begin_build(pack)
-
-
-def _begin_build(pack: Pack) -> None:
-    """A build begins with the newest swap that starts one, or with the pack itself."""
-    starting = Swap.objects.filter(pack=pack, voided_at__isnull=True, starts_build=True)
-    newest = starting.aggregate(newest=Max("done_at"))["newest"]
-    built_at = None if pack.built_on is None else midnight(pack.built_on)
-    pack.since = newest or built_at
-    pack.save(update_fields=["since"])
+    builds.settle(pack, swaps, by=by, at=at)
 
 
 def _seat(

@@ -10,7 +10,8 @@ from packs.errors import Contradiction, Fault
 from packs.models import Equipment, Part, Reassembly, Visit
 from packs.reads import names, openings
 from packs.reads.openings import Opening
-from packs.writes import fitting, gates
+from packs.rules.builds import begun_by_step
+from packs.writes import builds, fitting, gates
 from packs.writes.actors import Actor
 from packs.writes.lock_outs import must_be_locked_out
 from packs.writes.openings import (
@@ -50,6 +51,7 @@ def record_reassembly(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> O
     assert visit.pack_id is not None
     happened_at = instant(Reassembly, entry, by=by, at=at)
     _refuse_shape(entry)
+    told = said(Reassembly, entry)
     with transaction.atomic():
         lock(visit.pack_id)
         before = gates.sent_before(Reassembly, entry, by=by)
@@ -72,10 +74,18 @@ def record_reassembly(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> O
                 "warnings": warned,
                 **_content(visit, entry),
             },
-            said=said(Reassembly, entry),
+            said=told,
             summary=_SUMMARY[entry["kind"]](entry),
-            then=must_fit,
+            then=lambda step: _settle(step, told.supersedes, by=by),
         )
+
+
+def _settle(step: Reassembly, old: Any, *, by: Actor) -> None:
+    """What a stored step has to agree with, and what follows from it."""
+    must_fit(step)
+    assert step.pack is not None
+    works = [step, *([old] if isinstance(old, Reassembly) else [])]
+    builds.settle(step.pack, works, by=by, at=step.recorded_at)
 
 
 def _refuse_shape(entry: Mapping[str, Any]) -> None:
@@ -132,9 +142,11 @@ def _switch_faults(opening: Opening, entry: Mapping[str, Any]) -> Iterable[Fault
 
 def _content(visit: Visit, entry: Mapping[str, Any]) -> dict[str, Any]:
     assert visit.pack is not None
+    kind, part = str(entry["kind"]), str(entry.get("part") or "")
     return {
-        "kind": str(entry["kind"]),
-        "part": str(entry.get("part") or ""),
+        "kind": kind,
+        "starts_build": begun_by_step(kind, part, visit.pack.pack_type.chemistry),
+        "part": part,
         "places": list(entry.get("places") or ()),
         "slot": entry.get("slot") or "",
         "fasteners": [fitting.fastener_row(row) for row in entry.get("fasteners") or ()],

@@ -8,6 +8,7 @@ from typing import Any
 from packs.errors import Contradiction, Fault
 from packs.models import Module, Pack, PackType, Swap, SwapChange
 from packs.reads import names, sites
+from packs.rules.builds import begun_by_slots
 from packs.writes.actors import Actor
 from packs.writes.judging import time_faults
 from packs.writes.placements import settle
@@ -17,7 +18,6 @@ PARTS = (
     "main_contactor", "precharge_contactor", "precharge_resistor", "current_sensor",
     "service_switch", "fuse", "temperature_sensor", "bus_bar", "sense_harness", "cooling_fan",
 )  # fmt: skip
-STARTS_BUILD = {"bus_bar", "sense_harness"}  # a joint or a lead undone: positions no longer compare
 SLOT = re.compile(rf"({'|'.join(PARTS)})(:[A-Za-z0-9][A-Za-z0-9._-]{{0,19}})?")
 
 Entry = Mapping[str, Any]
@@ -66,8 +66,8 @@ def _superseded(told: Said) -> Iterator[Swap]:
 
 
 def _starts_build(entry: Entry) -> bool:
-    return entry["kind"] == Swap.Kinds.MODULE or any(
-        change["slot"].partition(":")[0] in STARTS_BUILD for change in entry["changes"]
+    return entry["kind"] == Swap.Kinds.MODULE or begun_by_slots(
+        change["slot"] for change in entry["changes"]
     )
 
 

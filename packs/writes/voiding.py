@@ -7,11 +7,21 @@ from typing import TypeVar
 from django.db import transaction
 
 from packs.errors import NotAllowed
-from packs.models import Fact, HistoryEntry, LockOut, Matching, ReEnergising, Role, Swap, Warranty
+from packs.models import (
+    Fact,
+    HistoryEntry,
+    LockOut,
+    Matching,
+    Reassembly,
+    ReEnergising,
+    Role,
+    Swap,
+    Warranty,
+)
 from packs.reads import sites
 from packs.reads.history import resource_of
 from packs.reads.roles import may
-from packs.writes import lock_outs, placements, re_energisings, reservations, warranties
+from packs.writes import builds, lock_outs, placements, re_energisings, reservations, warranties
 from packs.writes.actors import Actor
 from packs.writes.recording import lock, note, take_out
 
@@ -21,6 +31,7 @@ FOLLOWS: Mapping[type[Fact], Callable[..., None]] = {
     LockOut: lock_outs.must_bear_no_work,
     ReEnergising: re_energisings.must_bear_nothing,
     Matching: reservations.settle,
+    Reassembly: builds.settle,
     Swap: placements.settle,
     Warranty: warranties.settle,
 }

@@ -69,9 +69,9 @@ def _ready(need: Need, site: Site, today: date) -> str:
 
 
 def _recheck(need: Need, site: Site, today: date) -> str:
-    assert need.swap is not None
+    assert need.since is not None
     return (
-        f"Modules or joints were changed on {day(need.swap.done_at)}; the check about a month or "
+        f"Modules or joints were changed on {day(need.since)}; the check about a month or "
         f"{distance(FIRST_KM, site)} later is not recorded."
     )
 

@@ -147,4 +147,4 @@ def _remarks(seat: Seat, bench: Bench) -> Iterator[str]:
     if seat.turned:
         yield "turned the other way round"
     if seat.renewed_day is not None:
-        yield f"renewed {day_number(seat.renewed_day)}"
+        yield f"compared anew since {day_number(seat.renewed_day)}"

@@ -5,6 +5,7 @@ instant. The date of a fact is never later than when it was recorded: other peop
 five minutes ahead.
 """
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -20,11 +21,13 @@ from packs.models import (
     Failure,
     Inspection,
     Installation,
+    Reassembly,
     Swap,
     SwapChange,
     Visit,
     VoltageCheck,
 )
+from packs.rules.builds import touched
 from packs.rules.voltages import UNITS_PER_V, to_volts
 from reports.reads.among import Among, Dated
 from reports.reads.vantages import DAY_S, Vantage
@@ -56,7 +59,7 @@ class CheckRow:
 
 @dataclass(frozen=True)
 class Renewal:
-    """A change that begins a build: its day, and the module positions; none means all."""
+    """Work that begins a build: its day, and the module positions; none means all."""
 
     day: float
     positions: tuple[int, ...]
@@ -95,8 +98,8 @@ class Checks:
 class Known:
     """Everything the outlooks of n packs are made from, in columns; rows by pack, then day.
 
-    renewal_pack, renewal_day (r,); renewed (t,) places among the renewals, and module (t,) from 1
-    that each renewed; a renewal that names none renewed all. failure_pack, failure_day (f,);
+    renewal_pack, renewal_day (r,); renewed (t,) places among the renewals, sorted, and module (t,)
+    from 1 that each renewed; a renewal that names none renewed all. failure_pack, failure_day (f,);
     first_day, last_day (n,) of any fact, NaN where nothing is known.
     """
 
@@ -123,7 +126,7 @@ def known(views: Sequence[Vantage]) -> Known:
     renewals, changes = _renewals(seen)
     failures = _failures(seen)
     contacts = [_contacts(seen, model, happened, void) for model, happened, void in CONTACTS]
-    dates = [(checks.pack, checks.day), failures, *contacts]
+    dates = [(checks.pack, checks.day), renewals, failures, *contacts]
     first, last = np.full(len(views), np.inf), np.full(len(views), -np.inf)
     for pack, day in dates:
         np.minimum.at(first, pack, day)
@@ -147,6 +150,7 @@ class _Views:
         self.order = np.argsort(self.numbers, kind="stable")
         self.sorted = self.numbers[self.order]
         self.revision = np.array([view.revision for view in views], dtype=np.float64)
+        self.module_count = [view.pack.pack_type.module_count for view in views]
         self.as_of_day = np.array([view.as_of_day for view in views], dtype=np.float64)
 
     def of(self, rows: QuerySet[Any]) -> QuerySet[Any]:
@@ -252,7 +256,44 @@ def _volts(voltages: Sequence[Any]) -> tuple[Counts, Floats]:
     return np.concatenate([[0], np.cumsum(count)]).astype(np.int_), volts
 
 
-def _renewals(views: _Views) -> tuple[tuple[Counts, Floats], tuple[Counts, Counts]]:
+Renewals = tuple[tuple[Counts, Floats], tuple[Counts, Counts]]
+
+
+def _renewals(views: _Views) -> Renewals:
+    """Pack and day of each, and of what they renewed the place and the module."""
+    (pack, day), (renewed, module) = _swapped(views)
+    (joined, joined_day), (rejoined, beside) = _rejoined(views)
+    renewed = np.concatenate([renewed, rejoined + pack.size])
+    pack, day = np.concatenate([pack, joined]), np.concatenate([day, joined_day])
+    order = np.lexsort((day, pack))
+    renewed = np.argsort(order)[renewed]
+    by_place = np.argsort(renewed, kind="stable")
+    module = np.concatenate([module, beside])
+    return (pack[order], day[order]), (renewed[by_place], module[by_place])
+
+
+def _rejoined(views: _Views) -> Renewals:
+    """Steps of reassemblies that begin a build, with what they touched."""
+    rows = (
+        views.of(Reassembly.objects.filter(starts_build=True))
+        .order_by("pk")
+        .values_list(
+            "pack_id", "revision", "voided_revision", Dated("happened_at"), "part", "places"
+        )
+    )
+    pack_ids, revision, void, dated, part, places = _columns(rows, 6)
+    pack, day = views.place(pack_ids), _days(dated)
+    told = views.told(pack, revision, void, day)
+    changed = [
+        (place, module)
+        for place, row in enumerate(told.tolist())
+        for module in touched(part[row], json.loads(places[row]), views.module_count[pack[row]])
+    ]
+    renewed, module = np.array(changed, dtype=np.int_).reshape(-1, 2).T
+    return (pack[told], day[told]), (renewed, module)
+
+
+def _swapped(views: _Views) -> Renewals:
     swaps = views.of(Swap.objects.filter(starts_build=True))
     rows = swaps.order_by("pk").values_list(
         "pk", "pack_id", "revision", "voided_revision", Dated("done_at")

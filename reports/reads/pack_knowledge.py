@@ -17,10 +17,14 @@ def known(records: Records) -> Knowledge:
     """Everything that stands, at the present revision."""
     pack = records.pack
     renewals = [_renewal(row) for row in records.works if row.starts_build]
+    renewals += [
+        Renewal(_dated(row.happened_at, row.recorded_at), row.positions)
+        for row in records.rejoinings
+    ]
     failed = [_dated(_begin(row.failed_on), row.recorded_at) for row in records.failures]
     contacts = [*failed, *_contacts(records)]
     checks = [_check_row(row) for row in reversed(records.checks)]
-    days = [*contacts, *(check.day for check in checks)]
+    days = [*contacts, *(row.day for row in (*checks, *renewals))]
     return Knowledge(
         vantage=Vantage(pack, pack.revision, pack.settled_at, limits_of(pack.pack_type)),
         checks=tuple(sorted(checks, key=lambda check: check.day)),

@@ -34,8 +34,9 @@ class Reading:
 class Trail:
     """Spreads through time: `read` are those of the trend, `beside` those at rest, not compared.
 
-    `change_days`: when modules, bus bars or sense leads were changed. `floor_v`: the spread that
-    readings of equal positions would show by their noise alone.
+    `change_days`: when modules, bus bars or sense leads were changed; of changes with no check
+    between them the last. `floor_v`: the spread that readings of equal positions would show by
+    their noise alone.
     """
 
     level: str
@@ -199,7 +200,7 @@ def _series_of(history: PackHistory) -> tuple[str, str]:
 
 def _trail(knowledge: Knowledge, history: PackHistory) -> Trail:
     condition, level = _series_of(history)
-    changes = history.renewal_days
+    changes = _changes(knowledge, history)
     rest: list[CheckRow] = []
     if condition == "load":
         rest = [row for row in knowledge.checks if (row.condition, row.level) == ("rest", level)]
@@ -213,6 +214,13 @@ def _trail(knowledge: Knowledge, history: PackHistory) -> Trail:
         limit_v=history.limit_v,
         floor_v=floor_v(history),
     )
+
+
+def _changes(knowledge: Knowledge, history: PackHistory) -> Floats:
+    """When builds with a check began: the steps of one job are one change."""
+    days = history.renewal_days
+    before = np.searchsorted(np.array([row.day for row in knowledge.checks]), days, side="left")
+    return days[np.diff(before, append=len(knowledge.checks) + 1) > 0]
 
 
 def _readings(days: Floats, spread_v: Floats, changes: Floats) -> tuple[Reading, ...]:

@@ -33,7 +33,8 @@ from packs.models import (
     VoltageCheck,
     Warranty,
 )
-from packs.reads import comparing
+from packs.reads import beginnings, comparing
+from packs.reads.beginnings import Rejoining
 from packs.reads.history import By, Checked
 from packs.reads.warranties import with_claimed
 
@@ -155,6 +156,7 @@ class Records:
     pack: Pack
     every_check: tuple[Check, ...]
     works: tuple[Work, ...]
+    rejoinings: tuple[Rejoining, ...]
     looks: tuple[Look, ...]
     installations: tuple[Installation, ...]
     stays: tuple[Stay, ...]
@@ -170,7 +172,8 @@ class Records:
     @property
     def rebuilt_at(self) -> list[datetime]:
         """When each build but the first began, the oldest first."""
-        return sorted(row.done_at for row in self.works if row.starts_build)
+        begun = [row.done_at for row in self.works if row.starts_build]
+        return sorted([*begun, *(row.happened_at for row in self.rejoinings)])
 
     @property
     def odometer(self) -> tuple[datetime, int] | None:
@@ -181,12 +184,13 @@ class Records:
 
 
 def read(pack: Pack) -> Records:
-    """What is recorded of the pack, in seven queries however much it is."""
+    """What is recorded of the pack, in eight queries however much it is."""
     stays, failures = _stays_and_failures(pack)
     return Records(
         pack=pack,
         every_check=_checks(pack),
         works=_works(pack),
+        rejoinings=beginnings.rejoinings(pack),
         looks=_looks(pack),
         installations=tuple(_installations(pack)),
         stays=stays,

@@ -7,8 +7,8 @@ from decimal import Decimal
 import numpy as np
 
 from packs.errors import Contradiction, Fault
-from packs.models import Matching, Module, Pack, PackType, Swap, Visit
-from packs.reads import prices, sites, stock
+from packs.models import Matching, Module, Pack, PackType, Visit
+from packs.reads import beginnings, prices, sites, stock
 from packs.rules import closeness, eligibility, matching
 from packs.rules.closeness import FIGURES, Floats
 from packs.rules.costs import cents
@@ -302,9 +302,7 @@ def _thin(case: _Case) -> Iterator[str]:
     pack_type = case.pack.pack_type
     if case.made.history.group not in fits.loaded(case.made.fit).groups:
         yield "The fit has seen no pack of this type checked like this; it goes by the fleet."
-    builds = Swap.objects.filter(
-        pack__pack_type=pack_type, starts_build=True, voided_at__isnull=True
-    ).count()
+    builds = beginnings.repairs(pack_type)
     if builds < FEW_BUILDS:
         yield f"Few repairs that begin a build are recorded of this type: {builds}."
     if case.made.figures.level == "too_little_data":

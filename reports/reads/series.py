@@ -252,10 +252,10 @@ def _renewed(known: Known, chosen: Sequence[Series], width: int) -> Bools:
     """Which positions each renewal touched: those in which a renewed module sits; all where none
     is named, and all beyond a pack's own. (r, width)"""
     renewed = np.ones((known.renewal_pack.size, width), dtype=np.bool_)
-    named = np.unique(known.renewed)
-    for place in named.tolist():
-        series = chosen[int(known.renewal_pack[place])]
-        modules = known.module[known.renewed == place] - 1
+    named, first = np.unique(known.renewed, return_index=True)
+    parts = np.split(known.module, first[1:])
+    for place, part in zip(named.tolist(), parts, strict=False):
+        series, modules = chosen[int(known.renewal_pack[place])], part - 1
         count = _positions(series.kind, series.level)
         renewed[place, :count] = False
         renewed[place, _touched(series, modules)] = True

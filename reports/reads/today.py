@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Case, Exists, F, IntegerField, OuterRef, Q, QuerySet, Value, When
 
-from packs.models import Call, Consent, Core, Edit, Pack, Swap, Vehicle, Visit, VoltageCheck
-from packs.reads import cores
+from packs.models import Call, Consent, Core, Edit, Pack, Vehicle, Visit, VoltageCheck
+from packs.reads import beginnings, cores
 from reports.models import Outlook
 from reports.reads import fleet, rhythm
 
@@ -60,7 +60,8 @@ class Stay:
 class Need:
     """An owner to call, and why: what it is about hangs on the reason.
 
-    `last` is the last call for that reason since it arose.
+    `since`: when the build began that a re-check is missed of. `last` is the last call for that
+    reason since it arose.
     """
 
     reason: Call.Reason
@@ -69,7 +70,7 @@ class Need:
     stay: Stay | None = None
     outlook: Outlook | None = None
     core: Core | None = None
-    swap: Swap | None = None
+    since: datetime | None = None
     last: Call | None = None
 
 
@@ -92,12 +93,13 @@ def gather(*, at: datetime, zone: ZoneInfo) -> Today:
     day = at.astimezone(zone).date()
     here, owed, urgent, rechecks = _visits(), _cores(day), _urgent(day, at), _rechecks(day, at)
     visits, due = list(here[:STAYS_MAX]), list(owed[:CORES_READ])
-    outlooks, swaps = list(urgent[:SHOWN_OF_EACH]), list(rechecks[:SHOWN_OF_EACH])
+    outlooks, rebuilt = list(urgent[:SHOWN_OF_EACH]), list(rechecks[:SHOWN_OF_EACH])
     packs = {row.pack_id for row in visits} | {row.pack_id for row in outlooks}
-    packs |= {row.pack_id for row in swaps} | {row.pack_id for row in due}
+    packs |= {row.pk for row in rebuilt} | {row.pack_id for row in due}
     cars = fleet.vehicles_of([number for number in packs if number is not None])
     stays = tuple(_stays(visits, cars, at))
-    needs = tuple(_open([*_of_stays(stays), *_of_packs(outlooks, swaps, due, cars)], zone, day))
+    of_packs = [*_of_packs(outlooks, due, cars), *_of_builds(rebuilt, cars)]
+    needs = tuple(_open([*_of_stays(stays), *of_packs], zone, day))
     of_cores = [need for need in needs if need.reason == Call.Reason.CORE]
     beyond = frozenset(of_cores[SHOWN_OF_EACH:])
     return Today(
@@ -108,7 +110,7 @@ def gather(*, at: datetime, zone: ZoneInfo) -> Today:
         more={
             STAYS: here.count() - len(visits),
             Call.Reason.OUTLOOK: urgent.count() - len(outlooks),
-            Call.Reason.RECHECK: rechecks.count() - len(swaps),
+            Call.Reason.RECHECK: rechecks.count() - len(rebuilt),
             Call.Reason.CORE: owed.count() - len(due[:SHOWN_OF_EACH]),
             CORE_CALLS: len(beyond),
         },
@@ -158,7 +160,7 @@ def _answers(visits: Sequence[Visit]) -> dict[int, datetime]:
     return {row.visit_id: row.happened_at for row in given.order_by("happened_at")}
 
 
-def _car(row: Swap | Core, cars: Mapping[int, Vehicle]) -> Vehicle | None:
+def _car(row: Core, cars: Mapping[int, Vehicle]) -> Vehicle | None:
     """The car of the visit that it came from; else the one that the pack sits in now."""
     if row.visit is not None and row.visit.vehicle is not None:
         return row.visit.vehicle
@@ -213,26 +215,25 @@ def _urgent(day: date, at: datetime) -> QuerySet[Outlook]:
     return rows.select_related("pack__pack_type").order_by(first, "-p180", "pk")
 
 
-def _rechecks(day: date, at: datetime) -> QuerySet[Swap]:
-    """The last change of modules or joints of packs in service that no check has followed."""
-    built = Swap.objects.filter(starts_build=True, voided_at__isnull=True)
-    later = built.filter(pack=OuterRef("pack"), done_at__gt=OuterRef("done_at"))
+def _rechecks(day: date, at: datetime) -> QuerySet[Pack]:
+    """Packs in service whose last change of modules or joints no check has followed."""
+    built = Pack.objects.alias(pack=F("pk"))
     checked = VoltageCheck.objects.filter(
         pack=OuterRef("pack"),
         voided_at__isnull=True,
-        taken_at__gte=OuterRef("done_at") + Value(RECHECK_APART),
+        taken_at__gte=OuterRef("since") + Value(RECHECK_APART),
     )
     told = Outlook.objects.filter(
         Q(level__in=rhythm.AT_ONCE) | ONE_OVER, pack=OuterRef("pack"), told_until__isnull=True
     )
-    spoken = _settled(Call.Reason.RECHECK, day).filter(happened_at__gte=OuterRef("done_at"))
+    spoken = _settled(Call.Reason.RECHECK, day).filter(happened_at__gte=OuterRef("since"))
     rows = built.filter(
-        ~Exists(later), ~Exists(checked), ~Exists(told), ~Exists(spoken), ~Exists(_here()),
-        pack__status=Pack.Status.IN_SERVICE,
-        done_at__gt=at - RECHECK_LAPSES,
-        done_at__lte=at - rhythm.FIRST_AFTER,
+        beginnings.rebuilt(), ~Exists(checked), ~Exists(told), ~Exists(spoken), ~Exists(_here()),
+        status=Pack.Status.IN_SERVICE,
+        since__gt=at - RECHECK_LAPSES,
+        since__lte=at - rhythm.FIRST_AFTER,
     )  # fmt: skip
-    return rows.select_related("pack", "visit__vehicle__customer").order_by("done_at", "pk")
+    return rows.order_by("since", "pk")
 
 
 def _cores(day: date) -> QuerySet[Core]:
@@ -251,7 +252,6 @@ def _of_stays(stays: Iterable[Stay]) -> Iterator[Need]:
 
 def _of_packs(
     outlooks: Iterable[Outlook],
-    swaps: Iterable[Swap],
     cores: Iterable[Core],
     cars: Mapping[int, Vehicle],
 ) -> Iterator[Need]:
@@ -259,10 +259,20 @@ def _of_packs(
     for outlook in outlooks:
         car = cars.get(outlook.pack_id)
         yield Need(Call.Reason.OUTLOOK, outlook.pack, car, outlook=outlook)
-    for swap in swaps:
-        yield Need(Call.Reason.RECHECK, swap.pack, _car(swap, cars), swap=swap)
     for core in cores:
         yield Need(Call.Reason.CORE, core.pack, _car(core, cars), core=core)
+
+
+def _of_builds(packs: Sequence[Pack], cars: Mapping[int, Vehicle]) -> Iterator[Need]:
+    """Whose re-check is missed: called about the car that it was done on, or sits in now."""
+    visits = beginnings.visits_of(packs)
+    came = Visit.objects.select_related("vehicle__customer").in_bulk(set(visits.values()))
+    for pack in packs:
+        visit = came.get(visits.get(pack.pk, 0))
+        car = (
+            visit.vehicle if visit is not None and visit.vehicle is not None else cars.get(pack.pk)
+        )
+        yield Need(Call.Reason.RECHECK, pack, car, since=pack.since)
 
 
 def _open(needs: Sequence[Need], zone: ZoneInfo, day: date) -> Iterator[Need]:
@@ -309,8 +319,8 @@ def _arose(need: Need, zone: ZoneInfo) -> datetime:
     """Calls before this instant were about something else."""
     if need.stay is not None:
         return need.stay.waits_since - NOTED_BEFORE
-    if need.swap is not None:
-        return need.swap.done_at
+    if need.since is not None:
+        return need.since
     if need.core is not None:
         return datetime.combine(need.core.due_on, time.min, tzinfo=zone)
     assert need.outlook is not None

@@ -24,7 +24,7 @@ import numpy as np
 from packs.rules.noise import d2
 from reports.trends import segments
 from reports.trends.histories import Histories, together
-from reports.trends.history import YEAR_DAYS, Floats, PackHistory
+from reports.trends.history import YEAR_DAYS, Bools, Floats, PackHistory
 from reports.trends.segments import Counts
 
 READING_NOISE_V = 0.02  # standard deviation of one position's reading; assumption, no source
@@ -200,15 +200,28 @@ def position_starts(packs: Histories, pack: Counts, renewal: Counts) -> Floats:
 
 def _worst(packs: Histories, pack: Counts, renewal: Counts, last: Counts) -> tuple[Counts, Floats]:
     """Place of the position that lies lowest at the last check, −1 where none is told, and since
-    when it is the same one; of those that the last change left as they were, and that sat there
-    at that check already."""
+    when it is the same one; of those that the last change left as they were, with what was done
+    before it without a check between, and that sat there at that check already."""
     starts = position_starts(packs, pack, renewal)
     alone = alone_v(packs.deviation_v[last])
-    older = ~packs.renewed[renewal] & (starts <= packs.days[last][:, None])
+    older = ~_in_one_go(packs, pack, renewal) & (starts <= packs.days[last][:, None])
     told = np.where(older & np.isfinite(alone), alone, -np.inf)
     position = np.argmax(told, axis=1)
     place = np.arange(pack.size)
     return np.where(np.isfinite(told[place, position]), position, -1), starts[place, position]
+
+
+def _in_one_go(packs: Histories, pack: Counts, renewal: Counts) -> Bools:
+    """Positions renewed with a renewal, or before it with no check between: one job is often told
+    in many steps. (k, p)"""
+    day = packs.renewal_days[renewal]
+    before = segments.search(packs.check_pack, packs.days, pack, day, after=False) - 1
+    checked = before >= packs.check_edges[pack]
+    day = np.where(checked, packs.days[before], -np.inf)
+    low = segments.search(packs.renewal_pack, packs.renewal_days, pack, day, after=True)
+    mark, row = segments.spread_out(low, renewal + 1)
+    count = np.bincount(mark, minlength=pack.size)
+    return segments.greatest(packs.renewed[row].astype(np.float64), count, least=0.0) > 0
 
 
 def alone_v(deviation_v: Floats) -> Floats:

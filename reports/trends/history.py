@@ -24,7 +24,8 @@ class PackHistory:
     spread_v        (n,) spread at the reference, V
     deviation_v     (n, p) each position's distance below the median, V (at reference); NaN unknown
     temperature_c   (n,) pack temperature, °C; NaN unknown
-    renewal_days    (k,) day of each change of modules, bus bars or sense leads, sorted
+    renewal_days    (k,) day of each change of modules, bus bars or sense leads and of each
+                    equalising that begins a build, sorted
     renewed         (k, p) True where a position was renewed; a whole row for the pack as a whole
     failure_days    (f,) recorded failures of any cause, sorted
     entry_day       first day under observation: the pack's first fact

@@ -82,6 +82,7 @@ def call(pack: Pack, at: datetime, reason: str = "outlook", **changes: Any) -> C
 
 def swap(pack: Pack, at: datetime) -> Swap:
     """A change of modules, from which a build starts."""
+    Pack.objects.filter(pk=pack.pk).update(since=at)
     return Swap.objects.create(
         pack=pack, done_at=at, kind="module", starts_build=True, **world.posted(b"swap", at)
     )

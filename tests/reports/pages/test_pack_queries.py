@@ -12,7 +12,7 @@ from tests.pages import signed_in, text
 from tests.reports.pages.full import full_pack
 
 pytestmark = pytest.mark.django_db
-MOST = 12  # with those of the session and of who is signed in
+MOST = 13  # with those of the session and of who is signed in
 
 
 def queries(client: Client, pack: Pack) -> list[str]:
