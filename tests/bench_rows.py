@@ -118,6 +118,11 @@ def ends() -> dict[str, Any]:
     return {**step(), "lock_out": LockOut.objects.get()}
 
 
+def back() -> dict[str, Any]:
+    """The columns of a step of the reassembly."""
+    return {**ends(), "starts_build": False}
+
+
 def _things() -> list[tuple[type[Model], dict[str, Any]]]:
     component = {**world.posted(b"-"), "tag": "C-1", "kind": "fuse"}
     return [(Component, component), (PriceItem, price()), (LockOut, lock_out())]
@@ -127,7 +132,7 @@ def _steps() -> list[tuple[type[Model], dict[str, Any]]]:
     return [
         (ReEnergising, ends()),
         (Teardown, {**ends(), "part": "cover"}),
-        (Reassembly, {**ends(), "kind": "fitted", "part": "cover", "starts_build": False}),
+        (Reassembly, {**back(), "kind": "fitted", "part": "cover"}),
         (IsolationCheck, isolation()),
         (Release, release()),
         (WorkTime, work_time()),

@@ -57,8 +57,13 @@ class ReEnergisingAnswer(FactAnswer):
     at = serializers.DateTimeField(source="happened_at")
     done = ClearedAnswer()
     second_person = serializers.CharField(source="second_person.code", allow_null=True)
+    warnings = serializers.SerializerMethodField()
     note = serializers.CharField()
     supersedes = Opaque(ReEnergising.PREFIX, source="supersedes_id", allow_null=True)
+
+    def get_warnings(self, row: ReEnergising) -> list[str]:
+        told: list[str] = row.done.get("warnings", [])
+        return told
 
 
 class ReEnergisingQuery(FactQuery):

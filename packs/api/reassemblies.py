@@ -16,6 +16,7 @@ from packs.api.opening_steps import StepAnswer, StepEntry, StepQuery, columns_of
 from packs.api.shapes import Shape, supersedes
 from packs.models import Part, Reassembly
 from packs.reads import names
+from packs.reads.openings import Half
 from packs.rules.bounds import CODE_LENGTH, CURRENT_MAX_A, VOLTS_MAX
 from packs.writes import reassemblies
 from packs.writes.recording import Outcome
@@ -85,7 +86,7 @@ class ReassemblyAnswer(StepAnswer):
     half_v = serializers.FloatField(allow_null=True)
     current_a = serializers.FloatField(allow_null=True)
     meter = serializers.CharField(source="meter.code", allow_null=True, default=None)
-    warnings = serializers.ListField(child=serializers.CharField())
+    warnings = serializers.SerializerMethodField()
     starts_build = serializers.BooleanField()
     verdict = serializers.SerializerMethodField()
     supersedes = Opaque(Reassembly.PREFIX, source="supersedes_id", allow_null=True)
@@ -93,11 +94,19 @@ class ReassemblyAnswer(StepAnswer):
     @extend_schema_field(VerdictAnswer(allow_null=True))
     def get_verdict(self, row: Reassembly) -> Any:
         """Of a measured half: what it shows; None for other steps and for one that was voided."""
+        half = self._half(row)
+        return None if half is None else VerdictAnswer(half).data
+
+    def get_warnings(self, row: Reassembly) -> list[str]:
+        """What was told when it was recorded; of a half that does not agree, what to do now."""
+        half = self._half(row)
+        return list(row.warnings) + ([] if half is None or half.agrees else [half.said])
+
+    def _half(self, row: Reassembly) -> Half | None:
         if row.half is None or row.voided_at is not None:
             return None
-        halves = {half.number: half for half in self.opening_of(row).halves}
-        half = halves.get(row.half)
-        return None if half is None else VerdictAnswer(half).data
+        halves = self.opening_of(row).halves
+        return next((half for half in halves if half.number == row.half), None)
 
 
 class ReassemblyQuery(StepQuery):

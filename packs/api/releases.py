@@ -27,6 +27,7 @@ from packs.writes.recording import Outcome
 
 ROAD_TEST_MAX_KM = 1_000  # of one road test; common practice, no source
 ROAD_TEST_MAX_MIN = 24 * 60
+REASON_MAX = 1_000  # characters
 LOG_MAX = 20_000  # points of one log; common practice, no source
 
 
@@ -57,7 +58,11 @@ class PromiseEntry(Shape):
 
 
 class ReleaseEntry(FactShape):
-    """A release as it is sent; who signs it is `done_by`."""
+    """A release as it is sent; who signs it is `done_by`.
+
+    `over_limit_reason`: why a manager lets it leave with a spread above the type's limit; it is
+    kept in the note.
+    """
 
     visit = Opaque(Visit.PREFIX)
     done_by = Text(max_length=40)
@@ -66,6 +71,7 @@ class ReleaseEntry(FactShape):
     road_test = RoadTestEntry()
     odometer_km = optional(Whole, max_value=FARTHEST_KM)
     warranty = PromiseEntry(required=False, allow_null=True)
+    over_limit_reason = optional(Text, min_length=1, max_length=REASON_MAX)
     note = optional(Text)
     supersedes = supersedes(Release.PREFIX)
 

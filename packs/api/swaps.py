@@ -22,14 +22,17 @@ NAME_LENGTH = 60
 
 
 class ChangeEntry(Shape):
-    """One position or slot: what came out, what went in, and why."""
+    """One position or slot: what came out, what went in, and why.
+
+    Without `orientation` a module lies as the type says, or normal where it says nothing.
+    """
 
     position = Whole(required=False, allow_null=True)
     slot = Text(required=False, allow_null=True, max_length=NAME_LENGTH)
     removed = Text(required=False, allow_null=True, min_length=1, max_length=NAME_LENGTH)
     fitted = Text(required=False, allow_null=True, min_length=1, max_length=NAME_LENGTH)
     reason = Text(required=False, allow_blank=True, default="")
-    orientation = Choice(Placement.Orientation.choices, required=False, default="normal")
+    orientation = Choice(Placement.Orientation.choices, required=False)
 
 
 class SwapEntry(FactShape):

@@ -15,6 +15,7 @@ from packs.api.opening_steps import StepAnswer, StepEntry, StepQuery, columns_of
 from packs.api.shapes import Shape, supersedes
 from packs.models import Part, Teardown
 from packs.reads import names
+from packs.rules.ways_round import seen_otherwise
 from packs.writes import teardowns
 from packs.writes.recording import Outcome
 
@@ -44,7 +45,13 @@ class TeardownAnswer(StepAnswer):
 
     id = Opaque(Teardown.PREFIX, source="pk")
     fasteners = OutShape(many=True)
+    warnings = serializers.SerializerMethodField()
     supersedes = Opaque(Teardown.PREFIX, source="supersedes_id", allow_null=True)
+
+    def get_warnings(self, row: Teardown) -> list[str]:
+        """Positions seen another way round than the type says."""
+        assert row.visit.pack is not None
+        return list(seen_otherwise(row.visit.pack.pack_type.layout, row.seen))
 
 
 def rows() -> QuerySet[Teardown]:

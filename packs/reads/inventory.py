@@ -10,7 +10,7 @@ from typing import Any
 from django.db.models import Max, Q, QuerySet
 
 from packs.models import Component, Module, PackType
-from packs.reads import stock
+from packs.reads import kinds_of_modules, stock
 from packs.reads.stock import NOTHING, Figures
 
 TESTS_OLD_AFTER = timedelta(days=90)
@@ -123,21 +123,55 @@ def lines(modules: Sequence[Module], *, at: datetime) -> Iterator[Line]:
 
 
 def groups(*, at: datetime) -> list[Group]:
-    """What is on the shelves, alike beside alike; two queries."""
-    told = _tested(Module.objects.exclude(status__in=GONE)).order_by()
+    """What is on the shelves, alike beside alike; by as many queries however many they are."""
+    shelved = Module.objects.exclude(status__in=GONE)
+    told = _tested(shelved).order_by()
+    kinds, fits = _kinds(shelved), _Fits(PackType.objects.order_by("code"))
     statuses: dict[tuple[str, int, str], Counter[str]] = defaultdict(Counter)
     tests: dict[tuple[str, int, str], Counter[str]] = defaultdict(Counter)
-    for form, cells, generation, status, tested_at in told.values_list(
-        "form", "cells", "generation", "status", "tested_at"
+    types: dict[tuple[str, int, str], set[str]] = defaultdict(set)
+    for pk, form, cells, generation, status, tested_at in told.values_list(
+        "pk", "form", "cells", "generation", "status", "tested_at"
     ):
         statuses[form, cells, generation][status] += 1
         tests[form, cells, generation][word_of(tested_at, at)] += 1
-    types: dict[int, list[str]] = defaultdict(list)
-    for code, cells in PackType.objects.order_by("code").values_list("code", "cells_per_module"):
-        types[cells].append(code)
+        types[form, cells, generation] |= fits.types(form, cells, kinds.get(pk, NO_CHEMISTRY))
     return [
-        Group(*key, tuple(types[key[1]]), statuses[key], tests[key]) for key in sorted(statuses)
+        Group(*key, tuple(sorted(types[key])), statuses[key], tests[key])
+        for key in sorted(statuses)
     ]
+
+
+NO_CHEMISTRY: frozenset[str] = frozenset()  # nothing is recorded that tells it
+
+
+def _kinds(modules: QuerySet[Module]) -> Mapping[int, frozenset[str]]:
+    """By module, the chemistries that what is recorded of it tells."""
+    found = kinds_of_modules.traces(modules)
+    return {key: frozenset(one.chemistry for one in told) for key, told in found.items()}
+
+
+class _Fits:
+    """Which types take a module, by cells, form and chemistry as far as they are known."""
+
+    def __init__(self, types: QuerySet[PackType]) -> None:
+        forms = kinds_of_modules.forms_by_type()
+        self._types = [
+            (row.code, row.cells_per_module, forms.get(row.pk), row.chemistry) for row in types
+        ]
+        self._found: dict[tuple[str, int, frozenset[str]], frozenset[str]] = {}
+
+    def types(self, form: str, cells: int, chemistries: frozenset[str]) -> frozenset[str]:
+        key = form, cells, chemistries
+        if key not in self._found:
+            self._found[key] = frozenset(
+                code
+                for code, asked_cells, asked_form, chemistry in self._types
+                if asked_cells == cells
+                and asked_form in {None, form}
+                and chemistries <= {chemistry}
+            )
+        return self._found[key]
 
 
 def parts() -> list[tuple[str, Mapping[str, int]]]:
@@ -150,12 +184,16 @@ def parts() -> list[tuple[str, Mapping[str, int]]]:
 
 
 def shortages() -> list[Short]:
-    """What is below what the types ask for, the emptiest first; three queries.
+    """What is below what the types ask for, the emptiest first.
 
-    A module counts for every type whose modules have its cells, a part for every type.
+    A module counts for every type that takes it, a part for every type; the number of queries does
+    not hang on how many they are.
     """
     free = Module.objects.filter(status=Module.Status.STOCK).order_by()
-    modules = Counter(free.values_list("cells", flat=True))
+    kinds, fits = _kinds(free), _Fits(PackType.objects.order_by("code"))
+    modules: Counter[str] = Counter()
+    for pk, form, cells in free.values_list("pk", "form", "cells"):
+        modules.update(fits.types(form, cells, kinds.get(pk, NO_CHEMISTRY)))
     loose = Component.objects.filter(status=Component.Status.STOCK).order_by()
     components = Counter(loose.values_list("kind", flat=True))
     found = [
@@ -168,8 +206,8 @@ def shortages() -> list[Short]:
 
 
 def _free(
-    what: str, row: PackType, modules: Mapping[int, int], components: Mapping[str, int]
+    what: str, row: PackType, modules: Mapping[str, int], components: Mapping[str, int]
 ) -> int:
     if what == MODULE:
-        return modules.get(row.cells_per_module, 0)
+        return modules.get(row.code, 0)
     return components.get(what, 0)

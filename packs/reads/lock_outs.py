@@ -3,23 +3,19 @@
 from collections.abc import Iterable
 from datetime import datetime
 
-import numpy as np
-from django.db.models import Exists, Max, OuterRef, Q, QuerySet
+from django.db.models import Exists, Max, OuterRef, QuerySet
 
 from packs.models import (
     LockOut,
-    ModuleTest,
     PackType,
     Reassembly,
     ReEnergising,
-    SwapChange,
     Teardown,
     Visit,
-    VoltageCheck,
 )
 from packs.rules import arithmetic, live
+from packs.rules.identity import encode
 from packs.rules.live import LiveSide, Move
-from packs.rules.voltages import to_volts
 
 
 def standing(visit: Visit) -> LockOut | None:
@@ -33,6 +29,27 @@ def not_ended() -> QuerySet[LockOut]:
     """Lock-outs that stand, on whatever visit."""
     ends = ReEnergising.objects.filter(lock_out=OuterRef("pk"), voided_at__isnull=True)
     return LockOut.objects.filter(~Exists(ends), voided_at__isnull=True)
+
+
+def elsewhere(visit: Visit) -> LockOut | None:
+    """The latest lock-out that stands on the pack of the visit, and on another visit."""
+    rows = not_ended().filter(pack=visit.pack_id, pack__isnull=False).exclude(visit=visit)
+    return rows.order_by("-happened_at", "-pk").first()
+
+
+def elsewhere_said(visit: Visit, but: LockOut | None = None) -> str:
+    """Where the pack is locked out on another visit, and what to do; empty where it is not.
+
+    `but` is left out of account: the one that a correction takes the place of.
+    """
+    other = elsewhere(visit)
+    if other is None or other == but:
+        return ""
+    return (
+        f"A lock-out stands on this pack since {other.happened_at.isoformat()}, on visit "
+        f"{encode(Visit.PREFIX, other.visit_id)}: record its re-energising there first, or void "
+        "it with a reason."
+    )
 
 
 def ended_at(visit: Visit) -> datetime | None:
@@ -68,23 +85,13 @@ def highest_v(pack_type: PackType) -> float:
 
 
 def module_voltages(visit: Visit) -> list[float]:
-    """The highest each module can have, V: as measured on this visit, else every cell at its
-    highest.
+    """The highest voltage that each module can have, V: every cell at its highest.
 
-    What was measured before a module was changed, or charged on the bench, no longer tells.
+    What was measured does not lower it: a module read under load, or at rest a day ago, can stand
+    higher when it is touched.
     """
     kind = _kind(visit)
-    unknown = kind.cells_per_module * _cell_v(kind)
-    changed, charged_at = _changes(visit), _charged_at(visit)
-    found: list[float] = [-np.inf] * kind.module_count
-    for check in _module_checks(visit):
-        if charged_at is not None and check.taken_at <= charged_at:
-            continue
-        for place, volts in enumerate(to_volts(check.voltages).tolist()):
-            since = changed.get(place + 1)
-            if since is None or check.taken_at > since:
-                found[place] = max(found[place], -np.inf if np.isnan(volts) else volts)
-    return [volts if np.isfinite(volts) else unknown for volts in found]
+    return [kind.cells_per_module * _cell_v(kind)] * kind.module_count
 
 
 def worked_at(lock_out: LockOut) -> tuple[datetime, datetime] | None:
@@ -120,38 +127,6 @@ def _moves(visit: Visit, since: datetime) -> list[Move]:
     told = [(*row, True) for row in taken] + [(*row, False) for row in fitted]
     told.sort(key=lambda row: (row[0], not row[4], row[1]))
     return [Move(part, out=out, after=tuple(places)) for _, _, part, places, out in told]
-
-
-def _module_checks(visit: Visit) -> Iterable[VoltageCheck]:
-    """Checks module by module that were taken on the visit, or since it came and on no other."""
-    rows = VoltageCheck.objects.filter(
-        pack=visit.pack_id, level=VoltageCheck.Level.MODULE, voided_at__isnull=True
-    )
-    since = Q(visit__isnull=True, taken_at__gte=visit.opened_at)
-    return rows.filter(Q(visit=visit) | since).only("taken_at", "voltages")
-
-
-def _changes(visit: Visit) -> dict[int, datetime]:
-    """By position, when its module was last changed since the visit was opened."""
-    rows = SwapChange.objects.filter(
-        swap__pack=visit.pack_id,
-        swap__voided_at__isnull=True,
-        swap__done_at__gte=visit.opened_at,
-        position__isnull=False,
-    )
-    told = rows.values_list("position").annotate(last=Max("swap__done_at"))
-    return {position: last for position, last in told if position is not None}
-
-
-def _charged_at(visit: Visit) -> datetime | None:
-    """When modules were last charged on the bench on this visit."""
-    equalised = Reassembly.objects.filter(
-        visit=visit, voided_at__isnull=True, kind=Reassembly.Kinds.EQUALISED
-    ).aggregate(last=Max("happened_at"))["last"]
-    tested = ModuleTest.objects.filter(visit=visit, voided_at__isnull=True).aggregate(
-        last=Max("ended_at")
-    )["last"]
-    return max((moment for moment in (equalised, tested) if moment is not None), default=None)
 
 
 def _cell_v(kind: PackType) -> float:

@@ -10,7 +10,7 @@ from django.db.models import Q
 
 from packs.models import PackType, Reassembly, SwapChange, Teardown, Visit, VoltageCheck
 from packs.reads import lock_outs
-from packs.rules import sum_check
+from packs.rules import sum_check, ways_round
 from packs.rules.fasteners import Tally, tally
 from packs.rules.layouts import Layout, Seat
 from packs.rules.openings import (
@@ -22,6 +22,7 @@ from packs.rules.openings import (
     new_clashes,
     replay,
     shows_plus,
+    unequal,
     wrong_way,
 )
 from packs.rules.sum_check import Load, Reading, Verdict
@@ -51,8 +52,9 @@ class Opening:
 
     `out`: taken out and not back; `joints_open`: the modules after which the string is open, that
     of the switch included; `polarity`: rest voltages by position, V, since each was last open;
-    `seen`: how each position lay when it was taken apart, else as the type says; `equalised` is
-    None where no module was taken out or changed.
+    `seen`: how each position lay when it was taken apart, else as the type says, which has the
+    last word on the way round; `changed`: positions whose module was taken out or changed, and
+    `equalised` None where there is none.
     """
 
     begun: bool
@@ -65,6 +67,7 @@ class Opening:
     polarity_wrong: tuple[int, ...]
     halves: tuple[Half, ...]
     equalised: bool | None
+    changed: frozenset[int]
     seen: Mapping[int, Seat]
 
     @property
@@ -87,7 +90,7 @@ class Opening:
             places = ", ".join(str(at) for at in self.polarity_missing)
             wants.append(f"{many} {places}: polarity not measured since it was open.")
         if self.equalised is False:
-            wants.append("Modules were taken out or changed: bring them to equal charge, note it.")
+            wants.append(unequal(sorted(self.changed)))
         return (*wants, *(half.said for half in self.halves if not half.agrees))
 
 
@@ -107,6 +110,7 @@ def state(visit: Visit) -> Opening:
         polarity_wrong=_wrong(lying),
         halves=tuple(_halves(visit, kind, lying)),
         equalised=lying.equalised if lying.changed else None,
+        changed=frozenset(lying.changed),
         seen=_seen(visit, layout),
     )
 
@@ -169,9 +173,12 @@ Told = tuple[tuple[datetime, int], Event]
 
 
 def _taken_out(visit: Visit) -> Iterator[Told]:
-    for row in Teardown.objects.filter(visit=visit, voided_at__isnull=True):
+    for row in Teardown.objects.filter(visit=visit):
         items = items_of(row.part, row.places, row.slot)
         key = _key(row.KIND, row.pk)
+        if row.voided_at is not None:
+            yield (row.happened_at, row.revision or 0), Event(key, "doubted", items=items)
+            continue
         event = Event(key, "out", items=items, fasteners=_counts(row.fasteners))
         yield (row.happened_at, row.revision or 0), event
 
@@ -216,14 +223,18 @@ def _counts(rows: Iterable[Mapping[str, Any]]) -> tuple[tuple[str, int], ...]:
 
 
 def _seen(visit: Visit, layout: Layout) -> dict[int, Seat]:
-    """How each position is to lie again: as it was seen first on this visit, else by the type."""
-    lay = {seat.position: seat for seat in layout.positions}
+    """How each position is to lie again: as it was seen first on this visit, else by the type.
+
+    The way round is the type's wherever it lists the position.
+    """
+    lay, asked = {seat.position: seat for seat in layout.positions}, ways_round.listed(layout)
     rows = Teardown.objects.filter(visit=visit, voided_at__isnull=True)
     for seen in rows.order_by("-happened_at", "-pk").values_list("seen", flat=True):
         for one in seen:
             base = lay.get(one["position"], Seat(one["position"], orientation=""))
             named = ("orientation", "sense_lead", "clip", "sensor")
             told = {name: one.get(name) or getattr(base, name) for name in named}
+            told["orientation"] = asked.get(one["position"], told["orientation"])
             lay[one["position"]] = Seat(one["position"], **told)
     return dict(sorted(lay.items()))
 

@@ -9,6 +9,7 @@ import numpy as np
 from django.db.models import Q, QuerySet
 
 from packs.models import Module, ModuleTest, Pack, PackType, Placement, Visit
+from packs.reads import kinds_of_modules
 from packs.rules.closeness import FIGURES, Floats
 from packs.rules.layouts import layout_of
 from packs.rules.matching import Asked
@@ -45,11 +46,16 @@ class Seated:
 
 
 def loose(pack_type: PackType, visit: Visit | None) -> QuerySet[Module]:
-    """Modules with the cells of the type that are free, or kept for this very visit."""
+    """Modules that are free, or kept for this very visit, with the cells of the type and, as far
+    as is known, its form and chemistry."""
     free = Q(status=Module.Status.STOCK)
     if visit is not None:
         free |= Q(status=Module.Status.RESERVED, reserved_for=visit)
-    return Module.objects.filter(free, cells=pack_type.cells_per_module).order_by("tag")
+    rows = Module.objects.filter(free, cells=pack_type.cells_per_module)
+    form = kinds_of_modules.form_of_type(pack_type)
+    rows = rows if form is None else rows.filter(form=form)
+    others = kinds_of_modules.of_other_chemistry(rows, pack_type.chemistry)
+    return rows.exclude(pk__in=others).order_by("tag")
 
 
 def candidates(modules: Sequence[Module], *, at: datetime) -> Candidates:

@@ -24,6 +24,10 @@ SUM_SLACK = 0.05
 """By what share the two voltages together may exceed the pack's: meters err, and it was read a
 moment earlier. Common practice, no source."""
 
+METER_SLACK = 0.5
+"""Share of METER_OHM that a meter must seem to have where two voltages fall short of the pack's;
+the readings that tell it err. Common practice, no source."""
+
 LOADED_SHARE = 0.9
 """Share of the pack's voltage that the two make together, below which the meter itself is most of
 the path to the case. Common practice, no source."""
@@ -91,6 +95,42 @@ def trouble(read: Voltages) -> tuple[str, str, str] | None:
             "isolation is far above what this method sees; check the leads, or use a tester.",
         )
     return _shunt_trouble(read)
+
+
+def doubt(read: Voltages) -> tuple[str, str, str] | None:
+    """What speaks against readings that are about to be stored, beside `trouble`.
+
+    A meter draws both voltages down together. For one leak R to the case they make
+    Vb·Rm/(R + Rm), so that what they lack tells the meter's own resistance Rm (identity, no
+    source); where that comes out far below what a meter has, one of them was misread.
+    """
+    for field in ("plus_case_v", "minus_case_v", "shunted_v"):
+        if getattr(read, field) < 0:
+            return (
+                field,
+                "below_zero",
+                "A voltage to the case is told without its sign: which side was read says it "
+                "already. Leave the minus out.",
+            )
+    problem = trouble(read)
+    if problem is not None:
+        return problem
+    together = read.plus_case_v + read.minus_case_v
+    lacking = read.pack_v - together
+    if lacking <= SUM_SLACK * read.pack_v or _meter_ohm(read) >= METER_OHM * METER_SLACK:
+        return None
+    return (
+        "pack_v",
+        "sum_below_pack",
+        f"Plus to case and minus to case make {together:g} V together, {lacking:g} V less than the "
+        f"pack's {read.pack_v:g} V, and a meter of {METER_OHM / 1e6:g} MΩ does not take so much; "
+        "read all three again, with the same meter.",
+    )
+
+
+def _meter_ohm(read: Voltages) -> float:
+    together = read.plus_case_v + read.minus_case_v
+    return by_two_voltages(read).true_ohm * together / (read.pack_v - together)
 
 
 def _shunt_trouble(read: Voltages) -> tuple[str, str, str] | None:

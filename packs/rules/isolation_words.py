@@ -64,7 +64,7 @@ def judge(found: Found) -> Judgement:
         asked_ohm_per_v=asked,
         passes=least >= asked,
         said=_said(least, asked),
-        place_said=_place_said(found),
+        place_said="" if least >= asked else _place_said(found),
         notes=tuple(_notes(found, passes=least >= asked)),
     )
 

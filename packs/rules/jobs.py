@@ -10,6 +10,7 @@ from typing import Literal
 
 State = Literal["done", "next", "open", "blocked", "needless"]
 
+OVER_LIMIT = "over_limit"  # what a manager may release all the same, with a reason
 FEW = 2  # sentences that a step says of itself
 
 WORDS = {
@@ -27,7 +28,9 @@ class Progress:
 
     `opened`: something was taken out; `reserved` modules kept for it and not fitted; `out` what is
     still out and `unready` what the halves, polarities and fasteners still want, each a sentence;
-    `open_codes` those not cleared.
+    `open_codes` those not cleared; `unlocked` what was changed while no lock-out is recorded,
+    `elsewhere` that one stands on another visit, `load_said` that the load was none that tells,
+    and `over_limit` the spreads above a limit, each a sentence.
     """
 
     as_found_rest: bool = False
@@ -47,6 +50,10 @@ class Progress:
     rest_after: bool = False
     load_after: bool = False
     released: bool = False
+    unlocked: tuple[str, ...] = ()
+    elsewhere: str = ""
+    load_said: str = ""
+    over_limit: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -73,7 +80,7 @@ class _Step:
 def stages(progress: Progress) -> tuple[Stage, ...]:
     """Every step with its state; the first that is open and matters is the next."""
     judged = [Stage(step.name, step.label, *step.judge(progress)) for step in _STEPS]
-    upcoming = next_of(judged)
+    upcoming = None if progress.released else next_of(judged)
     return tuple(
         Stage(one.name, one.label, "next", one.said) if one is upcoming else one for one in judged
     )
@@ -88,27 +95,50 @@ def next_of(judged: Sequence[Stage]) -> Stage | None:
 def release_wants(progress: Progress) -> list[tuple[str, str]]:
     """What stands in the way of a release: a code and a sentence each, in order of the work."""
     wants: list[tuple[str, str]] = []
+    wants += [("no_lock_out", one) for one in progress.unlocked]
     wants += [("still_out", one) for one in progress.out]
     wants += [("not_ready", one) for one in progress.unready]
+    if progress.elsewhere:
+        wants.append(("locked_out_elsewhere", progress.elsewhere))
     if progress.locked_out:
         wants.append(("locked_out", "The lock-out still stands; record the re-energising first."))
-    if progress.ever_locked_out and progress.isolation is None:
+    if _opened(progress) and progress.isolation is None:
         wants.append(("no_isolation", "No isolation check since the pack was closed; make one."))
     if progress.isolation is False:
         wants.append(
             ("isolation_low", "The last isolation check is below the limit; find the leak first.")
         )
-    if progress.open_codes:
-        one = progress.open_codes == 1
-        left = "1 trouble code is not cleared; clear it" if one else (
-            f"{progress.open_codes} trouble codes are not cleared; clear them"
-        )  # fmt: skip
-        wants.append(("codes_open", f"{left} first."))
+    return [*wants, *_codes_open(progress), *_unproved(progress)]
+
+
+def _opened(progress: Progress) -> bool:
+    """Whether somebody was at the string, with or without a lock-out on record."""
+    return progress.ever_locked_out or bool(progress.unlocked)
+
+
+def _codes_open(progress: Progress) -> list[tuple[str, str]]:
+    many = progress.open_codes
+    if not many:
+        return []
+    left, it = ("1 trouble code is", "it") if many == 1 else (f"{many} trouble codes are", "each")
+    return [
+        (
+            "codes_open",
+            f"{left} not cleared; clear {'it' if many == 1 else 'them'} first, then post {it} "
+            "again with supersedes and cleared_at, or use the page Codes.",
+        )
+    ]
+
+
+def _unproved(progress: Progress) -> list[tuple[str, str]]:
+    """What the checks after the work do not show yet."""
+    wants = []
     if not progress.rest_after:
         wants.append(("no_rest_check", "No check at rest after the work; take one."))
     if not progress.load_after:
-        wants.append(("no_load_check", "No check under load after the work; take one."))
-    return wants
+        said = progress.load_said or "No check under load after the work; take one."
+        wants.append(("no_load_check", said))
+    return [*wants, *((OVER_LIMIT, one) for one in progress.over_limit)]
 
 
 def _arrival(told: Progress) -> tuple[State, str]:
@@ -206,7 +236,7 @@ def _isolation(told: Progress) -> tuple[State, str]:
         return "done", "Isolation is above the limit."
     if told.isolation is False:
         return "open", "Isolation is below the limit: find the leak."
-    if told.ever_locked_out:
+    if _opened(told):
         return "open", "Measure the isolation once the pack is closed."
     return "needless", "The pack was not opened."
 

@@ -12,7 +12,7 @@ from typing import Literal
 
 from packs.rules.plausible import ZERO_V
 
-Step = Literal["out", "fitted", "polarity", "equalised", "half", "swapped"]
+Step = Literal["out", "fitted", "polarity", "equalised", "half", "swapped", "doubted"]
 
 PLACED = frozenset({"module", "bus_bar"})
 """Parts that sit along the series path: a module at its position, a bus bar after one."""
@@ -96,6 +96,7 @@ class State:
     """How the pack lies after the steps so far."""
 
     out: dict[Item, str] = field(default_factory=dict)
+    back: set[Item] = field(default_factory=set)
     came: Counter[str] = field(default_factory=Counter)
     went: Counter[str] = field(default_factory=Counter)
     touched: set[int] = field(default_factory=set)
@@ -169,12 +170,23 @@ def _between_bars(
         yield Clash(event.key, f"/places/{index}", "still_joined", said)
 
 
+def _fasteners_alone(state: State, event: Event) -> bool:
+    """Whether a step brings what was left of the fasteners of parts that are back already."""
+    counted = [kind for kind, _ in event.fasteners]
+    if not counted or any(state.came[kind] <= state.went[kind] for kind in counted):
+        return False
+    return all(item in state.back and item not in state.out for item in event.items)
+
+
 def _fitted(string: String, state: State, event: Event) -> Iterable[Clash]:
+    if _fasteners_alone(state, event):
+        return
     for index, item in enumerate(event.items):
         if item not in state.out:
             said = f"The {item.name} was not taken out on this visit, or is back already."
             yield Clash(event.key, _pointer(item, index), "not_out", said)
         state.out.pop(item, None)
+        state.back.add(item)
         if item.part == "module" and item.place is not None:
             _disturb(string, state, item)
             state.changed.add(item.place)
@@ -222,6 +234,17 @@ def wrong_way(position: int, volts: float) -> str:
     )
 
 
+def unequal(positions: Sequence[int]) -> str:
+    """What to do about modules that were taken out or changed and are not of equal charge."""
+    places = ", ".join(str(at) for at in positions)
+    which, them = ("Module", "it") if len(positions) == 1 else ("Modules", "them")
+    was = "was" if len(positions) == 1 else "were"
+    return (
+        f"{which} {places} {was} taken out or changed: bring {them} to equal charge with the "
+        "others, and note the rest voltages."
+    )
+
+
 def _measured(string: String, state: State, event: Event) -> Iterable[Clash]:
     for index, (position, volts) in enumerate(event.readings.items()):
         if state.is_out("module", position):
@@ -231,8 +254,12 @@ def _measured(string: String, state: State, event: Event) -> Iterable[Clash]:
 
 
 def _equalised(string: String, state: State, event: Event) -> Iterable[Clash]:
-    state.equalised = True
-    return ()
+    """It counts where every module that was taken out or changed was read with the others."""
+    for index, position in enumerate(event.readings):
+        if state.is_out("module", position):
+            said = f"Module {position} is out; fit it, then measure it where it sits."
+            yield Clash(event.key, f"/readings/{index}/position", "module_out", said)
+    state.equalised = state.changed <= set(event.readings)
 
 
 def _half(string: String, state: State, event: Event) -> Iterable[Clash]:
@@ -260,6 +287,16 @@ def _swapped(string: String, state: State, event: Event) -> Iterable[Clash]:
         _disturb(string, state, item)
         state.changed.add(item.place)
         state.equalised = False
+    return ()
+
+
+def _doubted(string: String, state: State, event: Event) -> Iterable[Clash]:
+    """A step that was taken back: nobody knows that it was not done, so what it would have
+    disturbed is proved again."""
+    for item in event.items:
+        if item.part in PLACED and item.place is not None:
+            state.begun = True
+            _disturb(string, state, item)
     return ()
 
 
@@ -313,4 +350,5 @@ _DO: Mapping[Step, Callable[[String, State, Event], Iterable[Clash]]] = {
     "equalised": _equalised,
     "half": _half,
     "swapped": _swapped,
+    "doubted": _doubted,
 }

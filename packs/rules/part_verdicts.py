@@ -43,6 +43,17 @@ MEASURED: Mapping[str, tuple[str, ...]] = {
 }
 """What is measured, or read off the plate, of each kind of part."""
 
+_ANY_PLATE = frozenset({"rated_v", "rated_a", "breaking_a", "tolerance_pct"})
+
+
+def plate_of(kind: str) -> tuple[str, ...]:
+    """What the plate of a part of that kind may state."""
+    told = {*MEASURED[kind], *_ANY_PLATE}
+    if kind == "temperature_sensor":
+        told.add("off_c")
+    return tuple(name for name in RATINGS if name in told)
+
+
 TRUTHS = frozenset({"welded", "interlock_ok", "leads_ok", "runs"})
 SIGNED = frozenset({"offset_a", "shown_c", "thermometer_c"})
 

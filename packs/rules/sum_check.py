@@ -211,7 +211,11 @@ def _agreeing(
         return _verdict("agrees", readings, rest_v, noise_v, told)
     excess = whole_mohm - load.own_mohm
     if excess / 1000 * load.current_a <= SURE_Z * noise_v * sqrt(2):
-        told = f"{alone}, and under {load.current_a:g} A the modules account for what it falls."
+        told = (
+            f"{alone}. Under {load.current_a:g} A it falls by {whole_mohm:.1f} mΩ; modules at the "
+            f"pass mark may have {load.own_mohm:.1f} mΩ together, so a poor joint that fits in "
+            "between does not show here. Measure the drop across each bus bar under load."
+        )
         return _verdict("agrees", readings, rest_v, noise_v, told)
     return _poor_joint(readings, rest_v, load, excess, noise_v)
 

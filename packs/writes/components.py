@@ -6,10 +6,11 @@ from typing import Any
 
 from django.db import transaction
 
-from packs.errors import Conflict, Contradiction
+from packs.errors import Conflict, Contradiction, Fault
 from packs.models import Component
 from packs.reads import component_places as places
 from packs.reads import names
+from packs.rules.part_verdicts import RATINGS, plate_of
 from packs.writes import component_places
 from packs.writes.actors import Actor
 from packs.writes.keeping import change, keep
@@ -30,6 +31,7 @@ def create_component(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Ou
         "status_reason": entry.get("status_reason") or "",
     }
     _must_say_why(content["status"], content["status_reason"])
+    _must_be_of_kind(content["kind"], content["ratings"])
     with transaction.atomic():
         outcome = keep(Component, by=by, at=at, key={"tag": entry["tag"]}, content=content)
         if outcome.created:
@@ -46,9 +48,12 @@ def change_component(
 
     Whether a part is fitted is for swaps to say.
     """
-    columns = {name: value or "" if name in TEXTS else value for name, value in changes.items()}
+    columns: dict[str, Any] = {
+        name: value or "" if name in TEXTS else value for name, value in changes.items()
+    }
     if "ratings" in columns:
         columns["ratings"] = columns["ratings"] or {}
+        _must_be_of_kind(row.kind, columns["ratings"])
     with transaction.atomic():
         held = component_places.locked([row.tag])[row.tag]
         wanted = columns.get("status", held.status)
@@ -62,6 +67,27 @@ def change_component(
 
 
 TEXTS = ("part_number", "status_reason")
+
+
+def _must_be_of_kind(kind: str, ratings: Mapping[str, Any]) -> None:
+    """Raise Contradiction for what no plate of the kind states, or states in words."""
+    known, what = plate_of(kind), kind.replace("_", " ")
+    faults = [
+        Fault(
+            f"/ratings/{name}",
+            "not_of_kind",
+            f"Of a {what} {name} is no rating; it is one of: {', '.join(known)}.",
+        )
+        for name in ratings
+        if name not in known
+    ]
+    faults += [
+        Fault(f"/ratings/{name}", "not_a_number", f"Send {name} as a number, in {RATINGS[name]}.")
+        for name, value in ratings.items()
+        if name in known and isinstance(value, str)
+    ]
+    if faults:
+        raise Contradiction(faults)
 
 
 def _must_say_why(status: str, reason: str) -> None:

@@ -23,7 +23,7 @@ def record_failure(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outc
         "failed_on": entry["failed_on"],
         "cause": entry["cause"],
         "how_known": entry["how_known"],
-        "visit": names.visit(entry.get("visit")),
+        "visit": names.visit_of(pack, entry.get("visit")),
     }
     return record(
         Failure,

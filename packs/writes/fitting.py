@@ -6,13 +6,15 @@ from datetime import datetime
 from typing import Any
 
 from packs.errors import Fault
-from packs.models import Equipment, PackType, Part, Reassembly, Visit
+from packs.models import Equipment, PackType, Part, Reassembly, Teardown, Visit
 from packs.reads import names, sites
 from packs.reads import tools as reads
-from packs.reads.openings import Opening
+from packs.reads.openings import Opening, items_of
+from packs.rules import ways_round
 from packs.rules.charge import are_equal, tolerance_v
 from packs.rules.fasteners import TORQUE_SHARE, is_off
 from packs.rules.layouts import Layout, Seat
+from packs.rules.openings import shows_plus, wrong_way
 from packs.rules.plausible import CELL_LIMITS_V
 from packs.writes import gates
 from packs.writes.openings import position_faults
@@ -57,23 +59,32 @@ def bad_faults(tools: Sequence[Tool], when: datetime, visit: Visit) -> list[Faul
     return [fault for one in tools for fault in gates.bad_faults(one.row, one.pointer, on)]
 
 
-def lying_faults(opening: Opening, entry: Mapping[str, Any]) -> Iterator[Fault]:
+def lying_faults(layout: Layout, opening: Opening, entry: Mapping[str, Any]) -> Iterator[Fault]:
     """What lies otherwise than it was seen, or than the type says."""
-    said = list(entry.get("seen") or ())
+    said, typed = list(entry.get("seen") or ()), ways_round.listed(layout)
     for index, row in enumerate(said):
         lay = opening.seen.get(row["position"])
         if lay is not None:
-            yield from _differing(row, lay, f"/seen/{index}")
+            yield from _differing(row, lay, f"/seen/{index}", typed=row["position"] in typed)
     proof = PROVED_BY.get(entry["part"])
     if proof is not None:
         named = {row["position"] for row in said if row.get(proof)}
         yield from _unsaid(opening, entry, proof, named)
 
 
-def _differing(row: Mapping[str, Any], lay: Seat, pointer: str) -> Iterator[Fault]:
+def _differing(row: Mapping[str, Any], lay: Seat, pointer: str, *, typed: bool) -> Iterator[Fault]:
     for name, word in WORDS.items():
         now, before = row.get(name), getattr(lay, name)
-        if now and before and now != before:
+        if not now or not before or now == before:
+            continue
+        if typed and name == "orientation":
+            yield Fault(
+                f"{pointer}/{name}",
+                "not_as_the_type",
+                f"Position {lay.position} lies '{now}' now, and the type says '{before}'; turn it, "
+                "then note it again. Where the type is wrong, correct the type first.",
+            )
+        else:
             yield Fault(
                 f"{pointer}/{name}",
                 "not_as_it_was",
@@ -137,10 +148,10 @@ def _volt_faults(kind: PackType, modules: int, volts: float, pointer: str) -> It
 def _charge_faults(kind: PackType, entry: Mapping[str, Any]) -> Iterator[Fault]:
     volts = [row["rest_v"] for row in entry.get("readings") or ()]
     cells, room = kind.cells_per_module, tolerance_v(kind.cells_per_module, kind.chemistry)
-    if len(volts) < 2 and not entry.get("note"):
+    if len(volts) < 2:
         sentence = (
-            "Give the rest voltages of two modules or more, or note how they were brought to "
-            "equal charge."
+            "Give the rest voltages of two modules or more, and of each that was taken out or "
+            "changed; a note alone does not show that they are equal."
         )
         yield Fault("/readings", "needed", sentence)
     elif volts and not are_equal(volts, cells, kind.chemistry):
@@ -174,6 +185,40 @@ def warnings(
         torque = asked.get(row["kind"])
         if torque is not None:
             yield from _torque_warnings(row, torque.torque_nm, paint=torque.paint)
+
+
+def read_warnings(entry: Mapping[str, Any]) -> Iterator[str]:
+    """Positions whose polarity does not show the right way round."""
+    if entry["kind"] != Reassembly.Kinds.POLARITY:
+        return
+    for row in entry.get("readings") or ():
+        if not shows_plus(row["rest_v"]):
+            yield wrong_way(row["position"], row["rest_v"])
+
+
+def left_warnings(visit: Visit, opening: Opening, entry: Mapping[str, Any]) -> Iterator[str]:
+    """Fasteners of the part put back that stay out: all of a kind, or some with nothing more of
+    the part to come."""
+    if entry["kind"] != Reassembly.Kinds.FITTED:
+        return
+    part, kinds = entry["part"], _kinds_with(visit, opening, entry["part"])
+    sent = {row["kind"]: row["count"] for row in entry.get("fasteners") or ()}
+    own = items_of(part, entry.get("places") or (), entry.get("slot") or "")
+    more = any(item.part == part and item not in own for item in opening.out)
+    for row in opening.fasteners:
+        left = row.left - sent.get(row.kind, 0)
+        if row.kind in kinds and left > 0 and not (more and row.kind in sent):
+            yield (
+                f"{row.kind}: {left} of this part left. Send them as another step fitted, with "
+                "the same part and places and the fasteners alone."
+            )
+
+
+def _kinds_with(visit: Visit, opening: Opening, part: str) -> set[str]:
+    """The kinds of fasteners that the type lists with the part, or that came out with it."""
+    rows = Teardown.objects.filter(visit=visit, part=part, voided_at__isnull=True)
+    came = {row["kind"] for told in rows.values_list("fasteners", flat=True) for row in told}
+    return came | {row.kind for row in opening.fasteners if row.part == part and row.listed}
 
 
 def _torque_warnings(row: Mapping[str, Any], listed_nm: float, *, paint: bool) -> Iterator[str]:

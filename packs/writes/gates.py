@@ -7,8 +7,8 @@ from typing import Any, TypeVar
 from django.db.models import QuerySet
 
 from packs.errors import Conflict, Contradiction, Fault
-from packs.models import Equipment, Fact, Person, Site, Visit
-from packs.reads import names, sites
+from packs.models import Equipment, Fact, LockOut, Person, Site, Visit
+from packs.reads import lock_outs, names, sites
 from packs.writes.actors import Actor
 
 FactT = TypeVar("FactT", bound=Fact)
@@ -49,6 +49,12 @@ def refuse(recorded: Sequence[Fault], said: Sequence[Fault]) -> None:
         raise Contradiction(said)
 
 
+def elsewhere_faults(visit: Visit, but: LockOut | None = None) -> list[Fault]:
+    """What is wrong where the pack of the visit is locked out on another one."""
+    sentence = lock_outs.elsewhere_said(visit, but)
+    return [Fault("/visit", "locked_out_elsewhere", sentence)] if sentence else []
+
+
 def kind_faults(row: Equipment, kind: str, pointer: str) -> list[Fault]:
     """What is wrong with a tool of another kind than is asked for."""
     if row.kind == kind:
@@ -56,6 +62,18 @@ def kind_faults(row: Equipment, kind: str, pointer: str) -> list[Fault]:
     wanted, found = kind.replace("_", " "), row.kind.replace("_", " ")
     sentence = f"'{row.code}' is recorded as {found}; name one recorded as {wanted}."
     return [Fault(pointer, "wrong_kind", sentence)]
+
+
+MEASURING = (Equipment.Kinds.METER, Equipment.Kinds.TESTER, Equipment.Kinds.ISOLATION_TESTER)
+
+
+def measuring_faults(row: Equipment | None, pointer: str = "/equipment") -> list[Fault]:
+    """What is wrong with a thing that can not measure, named as what measured."""
+    if row is None or row.kind in MEASURING:
+        return []
+    found = row.kind.replace("_", " ")
+    sentence = f"'{row.code}' is recorded as {found}, which measures nothing; name the meter or "
+    return [Fault(pointer, "wrong_kind", sentence + "tester that was used.")]
 
 
 def bad_faults(row: Equipment, pointer: str, on: date) -> list[Fault]:
@@ -67,6 +85,17 @@ def bad_faults(row: Equipment, pointer: str, on: date) -> list[Fault]:
         "another."
     )
     return [Fault(pointer, "equipment_bad", sentence)]
+
+
+def overdue_faults(row: Equipment, pointer: str, on: date) -> list[Fault]:
+    """What is wrong with a tool whose own test was due before that day."""
+    if row.due_on is None or row.due_on >= on:
+        return []
+    sentence = (
+        f"'{row.code}' was due for its own test on {row.due_on.isoformat()}; take another, or "
+        "record its test on the equipment first."
+    )
+    return [Fault(pointer, "equipment_overdue", sentence)]
 
 
 def second_person_faults(visit: Visit, doer: Person | None, second: Person | None) -> list[Fault]:

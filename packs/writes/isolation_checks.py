@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from django.db import transaction
+
 from packs.errors import Contradiction, Fault
 from packs.models import IsolationCheck, Pack
 from packs.reads import isolation as reads
@@ -14,7 +16,7 @@ from packs.rules.isolation_words import SCOPES, kilohm
 from packs.rules.plausible import CELL_LIMITS_V
 from packs.writes import gates
 from packs.writes.actors import Actor
-from packs.writes.recording import Outcome, said
+from packs.writes.recording import Outcome, lock, said
 from packs.writes.visit_facts import faults_of_time, instant, record_on
 
 READ = ("pack_v", "plus_case_v", "minus_case_v", "shunted_v", "shunt_ohm")
@@ -40,20 +42,25 @@ def record_isolation_check(*, by: Actor, at: datetime, entry: Entry) -> Outcome[
     assert visit.pack is not None
     happened_at = instant(IsolationCheck, entry, by=by, at=at)
     faults = faults_of_time(visit, happened_at, "/at", at=at)
+    faults += gates.measuring_faults(names.equipment(entry.get("equipment")))
     faults += _method_faults(entry) or _voltage_faults(entry, visit.pack)
     if faults:
         raise Contradiction(faults)
     content = _columns(entry, happened_at)
-    return record_on(
-        visit,
-        IsolationCheck,
-        by=by,
-        at=at,
-        happened_at=happened_at,
-        content=content,
-        said=said(IsolationCheck, entry),
-        summary=_summary(content, visit.pack),
-    )
+    with transaction.atomic():
+        lock(visit.pack.pk)
+        if gates.sent_before(IsolationCheck, entry, by=by) is None:
+            gates.refuse(gates.elsewhere_faults(visit), ())
+        return record_on(
+            visit,
+            IsolationCheck,
+            by=by,
+            at=at,
+            happened_at=happened_at,
+            content=content,
+            said=said(IsolationCheck, entry),
+            summary=_summary(content, visit.pack),
+        )
 
 
 def _method_faults(entry: Entry) -> list[Fault]:
@@ -82,7 +89,7 @@ def _method_faults(entry: Entry) -> list[Fault]:
 
 
 def _voltage_faults(entry: Entry, pack: Pack) -> list[Fault]:
-    """What contradicts the physics: a voltage that the pack cannot have, or a sum above it."""
+    """What contradicts the physics: a voltage that the pack cannot have, or a sum off it."""
     kind = pack.pack_type
     most = CELL_LIMITS_V[kind.chemistry][1] * kind.module_count * kind.cells_per_module
     if entry["pack_v"] > most:
@@ -93,7 +100,7 @@ def _voltage_faults(entry: Entry, pack: Pack) -> list[Fault]:
         return [Fault("/pack_v", "out_of_range", sentence)]
     if entry["method"] != IsolationCheck.Method.TWO_VOLTAGES:
         return []
-    problem = isolation.trouble(_voltages(entry))
+    problem = isolation.doubt(_voltages(entry))
     if problem is None:
         return []
     field, code, sentence = problem

@@ -1,6 +1,6 @@
 """Recording a lock-out: every gate before a pack may be opened."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -14,6 +14,7 @@ from packs.rules import gloves, live
 from packs.rules import lock_outs as rules
 from packs.rules.arithmetic import Piece
 from packs.rules.lock_outs import Breach, Measured
+from packs.rules.qualifications import lapsed_on
 from packs.writes import gates
 from packs.writes.actors import Actor
 from packs.writes.recording import Outcome, lock, said
@@ -121,7 +122,7 @@ def _hands(entry: Mapping[str, Any]) -> _Hands:
 def _pass_gates(
     visit: Visit, entry: Mapping[str, Any], hands: _Hands, happened_at: datetime, *, at: datetime
 ) -> None:
-    faults = faults_of_time(visit, happened_at, "/at", at=at)
+    faults = faults_of_time(visit, happened_at, "/at", at=at) + _early_faults(visit, happened_at)
     if faults:
         raise Contradiction(faults)
     on = sites.day(happened_at, gates.site_of(visit))
@@ -138,11 +139,24 @@ def _pass_gates(
     gates.refuse(recorded, told)
 
 
+def _early_faults(visit: Visit, happened_at: datetime) -> list[Fault]:
+    if happened_at >= visit.opened_at:
+        return []
+    sentence = (
+        f"{happened_at.isoformat()} is before the visit was opened "
+        f"({visit.opened_at.isoformat()}); correct the time, or name the visit that it belongs to."
+    )
+    return [Fault("/at", "before_the_visit", sentence)]
+
+
 def _order_faults(visit: Visit, entry: Mapping[str, Any], happened_at: datetime) -> list[Fault]:
     """What is recorded of the visit and stands in the way of a lock-out at that time."""
     old = names.fact(LockOut, entry.get("supersedes"))
     standing, ended_at = lock_outs.standing(visit), lock_outs.ended_at(visit)
-    faults = []
+    faults = gates.elsewhere_faults(visit, old)
+    if visit.state == Visit.State.CLOSED and old is None:
+        sentence = "This visit is closed; open it again, or open a new one for the work."
+        faults.append(Fault("/visit", "visit_closed", sentence))
     if standing is not None and standing != old:
         sentence = (
             f"A lock-out stands on this visit since {standing.happened_at.isoformat()}; work "
@@ -176,6 +190,7 @@ def _correction_faults(
 def _equipment_faults(visit: Visit, hands: _Hands, on: date) -> list[Fault]:
     """What is recorded of the meter and the gloves and speaks against them."""
     faults = gates.bad_faults(hands.meter, "/meter", on)
+    faults += gates.overdue_faults(hands.meter, "/meter", on)
     faults += gates.bad_faults(hands.gloves, "/gloves", on)
     if hands.gloves.kind != Equipment.Kinds.GLOVES:
         return faults
@@ -250,7 +265,7 @@ def _declared(row: LockOut) -> _Declared:
 def _warnings(visit: Visit, hands: _Hands, on: date) -> list[str]:
     """What is kept and told: it does not stop the work."""
     layout = _pack(visit).pack_type.layout
-    told = list(tools.warnings(hands.meter, on))
+    told = [*tools.warnings(hands.meter, on), *_lapsed(hands, on)]
     if hands.gloves.issued_on is None:
         told.append(
             f"No day of issue is recorded for gloves {hands.gloves.code}; by being worn they are "
@@ -264,6 +279,20 @@ def _warnings(visit: Visit, hands: _Hands, on: date) -> list[str]:
             "string counts as joined."
         )
     return told
+
+
+def _lapsed(hands: _Hands, on: date) -> Iterator[str]:
+    """Who works or stands by with nothing but expired qualifications: told, nobody is refused.
+
+    Common practice, no source.
+    """
+    for person in (hands.doer, hands.second):
+        ended = None if person is None else lapsed_on(person.qualifications, on)
+        if person is not None and ended is not None:
+            yield (
+                f"All qualifications recorded of '{person.code}' have expired, the last on "
+                f"{ended.isoformat()}; renew them, or note the new date."
+            )
 
 
 def _content(

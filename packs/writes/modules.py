@@ -40,7 +40,11 @@ def create_module(*, by: Actor, at: datetime, entry: Mapping[str, Any]) -> Outco
         **{name: entry[name] for name in TEXTS if entry.get(name)},
     }
     key, beside = {"tag": entry["tag"]}, {"tag_alike": alike_key(entry["tag"])}
-    return keep(Module, by=by, at=at, key=key, content=content, beside=beside)
+    with transaction.atomic():
+        outcome = keep(Module, by=by, at=at, key=key, content=content, beside=beside)
+        if outcome.created and content["status"] == Module.Status.FITTED:
+            _must_be_loose(outcome.row, Module.Status.FITTED)
+    return outcome
 
 
 def change_module(

@@ -10,6 +10,7 @@ from packs.models import Component, Pack, PartTest, Visit
 from packs.reads import component_places, names, sites
 from packs.rules.part_verdicts import MEASURED, SIGNED, TRUTHS
 from packs.writes.actors import Actor
+from packs.writes.gates import measuring_faults
 from packs.writes.judging import CLOCK_ERROR, time_faults
 from packs.writes.recording import Outcome, record, said
 from packs.writes.swaps import slot_fault
@@ -36,7 +37,9 @@ def record_part_test(*, by: Actor, at: datetime, entry: Entry) -> Outcome[PartTe
     """
     happened_at = instant(PartTest, entry, by=by, at=at)
     subject = _subject(entry, happened_at, by=by)
+    equipment = names.equipment(entry.get("equipment"))
     faults = _time_faults(subject, happened_at, at=at) + _measured_faults(entry, subject.kind)
+    faults += measuring_faults(equipment)
     if faults:
         raise Contradiction(faults)
     content = {
@@ -46,7 +49,7 @@ def record_part_test(*, by: Actor, at: datetime, entry: Entry) -> Outcome[PartTe
         "slot": subject.slot,
         "kind": subject.kind,
         "measured": {name: value for name, value in entry["measured"].items() if value is not None},
-        "equipment": names.equipment(entry.get("equipment")),
+        "equipment": equipment,
         "note": entry.get("note") or "",
     }
     told = said(PartTest, entry)

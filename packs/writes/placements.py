@@ -8,6 +8,7 @@ from django.db import IntegrityError, transaction
 
 from packs.errors import Conflict
 from packs.models import Module, Pack, Placement, Swap, SwapChange
+from packs.reads import kinds_of_modules
 from packs.rules.seating import Change, Stay, simultaneous, stays
 from packs.writes import builds, component_places
 from packs.writes.actors import Actor
@@ -88,8 +89,22 @@ def _seat(
     seats = [seat for position in sorted(positions) for seat in _seats(plan, position, changes)]
     for seat in seats:
         _judge(plan, seat)
+    _must_suit(plan, changes)
     _replace(plan, before, seats)
     _mark(plan.modules, by=by, at=at)
+
+
+def _must_suit(plan: _Plan, changes: Mapping[int, Sequence[Change]]) -> None:
+    """Raise Conflict where the request fits a module of another kind than the pack has."""
+    fitted = {
+        f"{plan.pointers[change.id]}/fitted": plan.modules[change.fitted]
+        for group in changes.values()
+        for change in group
+        if change.id in plan.pointers and change.fitted is not None
+    }
+    faults = kinds_of_modules.faults(plan.pack, fitted)
+    if faults:
+        raise Conflict(faults)
 
 
 def _changes(pack: Pack, positions: Collection[int]) -> Mapping[int, list[Change]]:
@@ -162,6 +177,13 @@ def _judge(plan: _Plan, seat: _Seat) -> None:
             f"{stay.ended_by.at.isoformat()}; correct the tag, or void the swap that is wrong.",
         )
     module = plan.modules.get(stay.module or 0)
+    if module is not None and _leaves_unnamed(plan, stay):
+        raise Conflict.at(
+            f"{_said_by(plan, stay.ended_by)}/removed",
+            "removed_not_named",
+            f"Module {module.tag} is recorded at position {seat.row.position}: name it as removed. "
+            "Where another came out, correct the swap that fitted it first.",
+        )
     if module is None or stay.ended_by is not None:
         return
     if module.status in BARRED:
@@ -178,6 +200,21 @@ def _judge(plan: _Plan, seat: _Seat) -> None:
             f"Module {module.tag} is reserved for another visit; name that visit in the swap, "
             "release the module first, or choose another.",
         )
+
+
+def _said_by(plan: _Plan, told: Change | None) -> str | None:
+    """Where the request says that change; None where it does not."""
+    return None if told is None else plan.pointers.get(told.id)
+
+
+def _leaves_unnamed(plan: _Plan, stay: Stay) -> bool:
+    """Whether the request puts a named module in and does not say which came out.
+
+    With both left open it says that the position was renewed.
+    """
+    if stay.ended_by is None or _said_by(plan, stay.ended_by) is None:
+        return False
+    return stay.ended_by.removed is None and stay.ended_by.fitted is not None
 
 
 def _kept_for_another(plan: _Plan, stay: Stay, module: Module) -> bool:

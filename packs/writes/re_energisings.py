@@ -8,7 +8,7 @@ from django.db import transaction
 
 from packs.errors import Conflict, Fault
 from packs.models import Fact, LockOut, Pack, ReEnergising, Release, Visit
-from packs.reads import lock_outs, names, openings
+from packs.reads import isolation, lock_outs, names, openings
 from packs.rules import lock_outs as rules
 from packs.writes import gates
 from packs.writes.actors import Actor
@@ -33,12 +33,15 @@ def record_re_energising(
         before = gates.sent_before(ReEnergising, entry, by=by)
         lock_out = _lock_out(visit, before or old)
         if before is None:
-            recorded = _order_faults(lock_out, happened_at)
+            recorded = gates.elsewhere_faults(visit)
+            recorded += _order_faults(lock_out, happened_at)
             recorded += _open_faults(visit) if old is None else []
-            told = faults_of_time(visit, happened_at, "/at", at=at)
-            told += gates.second_person_faults(visit, names.person(entry.get("done_by")), second)
-            told += _confirmation_faults(entry)
-            gates.refuse(recorded, told)
+            said_so = faults_of_time(visit, happened_at, "/at", at=at)
+            doer = names.person(entry.get("done_by"))
+            said_so += gates.second_person_faults(visit, doer, second)
+            said_so += _confirmation_faults(entry)
+            gates.refuse(recorded, said_so)
+        told = _warnings(visit) if before is None else before.done.get("warnings")
         return record_on(
             visit,
             ReEnergising,
@@ -49,7 +52,7 @@ def record_re_energising(
                 "lock_out": lock_out,
                 "happened_at": happened_at,
                 "note": entry.get("note") or "",
-                "done": dict(entry.get("done", {})),
+                "done": {**entry.get("done", {}), **({"warnings": told} if told else {})},
                 "second_person": second,
             },
             said=said(ReEnergising, entry),
@@ -73,6 +76,17 @@ def must_bear_nothing(pack: Pack, facts: list[Fact], *, by: Actor, at: datetime)
             raise Conflict.at(
                 "", "released_since", "A release rests on it; void the release first."
             )
+
+
+def _warnings(visit: Visit) -> list[str]:
+    """What is kept and told: it does not stop the work."""
+    checks = isolation.of_visit(visit)
+    if not checks or isolation.judged(checks[0]).passes:
+        return []
+    return [
+        f"The last isolation check of this visit, of {checks[0].happened_at.isoformat()}, is below "
+        "the limit: keep clear of case and car, find the leak, and measure again before it leaves."
+    ]
 
 
 def _lock_out(visit: Visit, known: ReEnergising | None) -> LockOut:

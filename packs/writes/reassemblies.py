@@ -11,7 +11,7 @@ from packs.models import Equipment, Part, Reassembly, Visit
 from packs.reads import names, openings
 from packs.reads.openings import Opening
 from packs.rules.builds import begun_by_step
-from packs.writes import builds, fitting, gates
+from packs.writes import builds, equal_charge, fitting, gates
 from packs.writes.actors import Actor
 from packs.writes.lock_outs import must_be_locked_out
 from packs.writes.openings import (
@@ -124,12 +124,18 @@ def _judge(
     told += fitting.kind_faults(tools)
     if entry["kind"] == FITTED:
         told += part_faults(kind, entry)
-        recorded += fitting.lying_faults(opening, entry)
+        recorded += fitting.lying_faults(kind.layout, opening, entry)
         recorded += _switch_faults(opening, entry)
     else:
         told += fitting.measured_faults(kind, entry)
+        told += equal_charge.uncovered_faults(opening, entry)
     gates.refuse(recorded, told)
-    return list(fitting.warnings(kind.layout, entry, tools, happened_at, visit))
+    return [
+        *fitting.read_warnings(entry),
+        *fitting.warnings(kind.layout, entry, tools, happened_at, visit),
+        *fitting.left_warnings(visit, opening, entry),
+        *equal_charge.warnings(opening, entry),
+    ]
 
 
 def _switch_faults(opening: Opening, entry: Mapping[str, Any]) -> Iterable[Fault]:

@@ -6,9 +6,11 @@ from datetime import datetime
 from typing import Any
 
 from packs.errors import Contradiction, Fault
-from packs.models import Module, Pack, PackType, Swap, SwapChange
+from packs.models import Module, Pack, PackType, Placement, Swap, SwapChange
 from packs.reads import names, sites
+from packs.rules import ways_round
 from packs.rules.builds import begun_by_slots
+from packs.writes import gates
 from packs.writes.actors import Actor
 from packs.writes.judging import time_faults
 from packs.writes.placements import settle
@@ -18,6 +20,7 @@ PARTS = (
     "main_contactor", "precharge_contactor", "precharge_resistor", "current_sensor",
     "service_switch", "fuse", "temperature_sensor", "bus_bar", "sense_harness", "cooling_fan",
 )  # fmt: skip
+NORMAL = Placement.Orientation.NORMAL.value
 SLOT = re.compile(rf"({'|'.join(PARTS)})(:[A-Za-z0-9][A-Za-z0-9._-]{{0,19}})?")
 
 Entry = Mapping[str, Any]
@@ -32,13 +35,16 @@ def record_swap(*, by: Actor, at: datetime, entry: Entry) -> Outcome[Swap]:
     pack = names.pack(entry["pack"])
     faults = time_faults(pack, entry["done_at"], "/done_at", at=at, zone=sites.zone())
     faults += _place_faults(entry, pack.pack_type)
+    before = gates.sent_before(Swap, entry, by=by)
+    if before is None:
+        faults += _turned_faults(entry, pack.pack_type)
     if faults:
         raise Contradiction(faults)
-    changes = _columns(entry, pack.pack_type)
+    changes = _columns(entry, pack.pack_type, _lie(pack.pack_type, before))
     told = said(Swap, entry, beside={"changes": changes})
     content = {
         "done_at": entry["done_at"],
-        "visit": names.visit(entry.get("visit")),
+        "visit": names.visit_of(pack, entry.get("visit")),
         "kind": entry["kind"],
         "starts_build": _starts_build(entry),
     }
@@ -121,7 +127,32 @@ def slot_fault(slot: str | None) -> tuple[str, str] | None:
     )
 
 
-def _columns(entry: Entry, pack_type: PackType) -> list[dict[str, Any]]:
+def _turned_faults(entry: Entry, pack_type: PackType) -> list[Fault]:
+    """Modules said to lie otherwise than the type says of their position."""
+    asked = ways_round.listed(pack_type.layout)
+    return [
+        Fault(
+            f"/changes/{index}/orientation",
+            "not_as_the_type",
+            f"Type {pack_type.code} says that position {place} lies '{asked[place]}'; turn the "
+            "module, or leave orientation out. Where the type is wrong, correct the type first.",
+        )
+        for index, change in enumerate(entry["changes"])
+        if (place := change.get("position")) in asked
+        and change.get("orientation") not in (None, asked[place])
+    ]
+
+
+def _lie(pack_type: PackType, before: Swap | None) -> Mapping[int | None, str]:
+    """The way round where nobody says it: the type's, or as stored of what is sent again."""
+    if before is None:
+        return {**ways_round.listed(pack_type.layout)}
+    return dict(before.changes.values_list("position", "orientation"))
+
+
+def _columns(
+    entry: Entry, pack_type: PackType, lie: Mapping[int | None, str]
+) -> list[dict[str, Any]]:
     """The columns of each change, its tags resolved; raises Contradiction for what does not fit."""
     if entry["kind"] == Swap.Kinds.COMPONENT:
         return [
@@ -139,7 +170,7 @@ def _columns(entry: Entry, pack_type: PackType) -> list[dict[str, Any]]:
             "position": change["position"],
             "removed_id": _number(known, change.get("removed"), f"/changes/{index}/removed"),
             "fitted_id": _number(known, change.get("fitted"), f"/changes/{index}/fitted"),
-            "orientation": change["orientation"],
+            "orientation": change.get("orientation") or lie.get(change["position"], NORMAL),
             "reason": change.get("reason", ""),
         }
         for index, change in enumerate(_fitting(entry["changes"], known, pack_type))

@@ -6,9 +6,9 @@ from typing import Any
 
 from django.db import transaction
 
-from packs.errors import Contradiction, Fault
+from packs.errors import Conflict, Contradiction, Fault
 from packs.models import HistoryEntry, Pack, Vehicle, Visit
-from packs.reads import names, sites
+from packs.reads import lock_outs, names, sites
 from packs.reads.packs import in_vehicle
 from packs.rules.stays import waiting
 from packs.writes.actors import Actor
@@ -111,6 +111,8 @@ def change_visit(
         before = row.state
         visit = change(row, by=by, at=at, version=version, key=str(row.pk), changes=said)
         if pack is not None:
+            if "state" in said:
+                _refuse_open_pack(visit)
             note(
                 pack,
                 by=by,
@@ -121,6 +123,20 @@ def change_visit(
                 summary=_told(before, visit, said),
             )
     return visit
+
+
+def _refuse_open_pack(visit: Visit) -> None:
+    """Nobody fetches a car whose pack is open on the bench."""
+    if visit.state not in (Visit.State.READY, Visit.State.CLOSED):
+        return
+    lock_out = lock_outs.standing(visit)
+    if lock_out is not None:
+        raise Conflict.at(
+            "/state",
+            "lock_out_stands",
+            f"A lock-out stands on this visit since {lock_out.happened_at.isoformat()}; record "
+            "the re-energising first.",
+        )
 
 
 def _told(before: str, visit: Visit, said: Mapping[str, Any]) -> str:

@@ -14,6 +14,7 @@ from packs.models import (
     Matching,
     Reassembly,
     ReEnergising,
+    Release,
     Role,
     Swap,
     Warranty,
@@ -21,7 +22,15 @@ from packs.models import (
 from packs.reads import sites
 from packs.reads.history import resource_of
 from packs.reads.roles import may
-from packs.writes import builds, lock_outs, placements, re_energisings, reservations, warranties
+from packs.writes import (
+    builds,
+    lock_outs,
+    placements,
+    re_energisings,
+    releases,
+    reservations,
+    warranties,
+)
 from packs.writes.actors import Actor
 from packs.writes.recording import lock, note, take_out
 
@@ -32,6 +41,7 @@ FOLLOWS: Mapping[type[Fact], Callable[..., None]] = {
     ReEnergising: re_energisings.must_bear_nothing,
     Matching: reservations.settle,
     Reassembly: builds.settle,
+    Release: releases.settle,
     Swap: placements.settle,
     Warranty: warranties.settle,
 }

@@ -8,12 +8,9 @@ five minutes ahead.
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
-from itertools import chain
 from typing import Any
 
 import numpy as np
-from django.db import connection
 from django.db.models import IntegerField, Model, QuerySet, Value
 from numpy.typing import NDArray
 
@@ -28,8 +25,9 @@ from packs.models import (
     VoltageCheck,
 )
 from packs.rules.builds import touched
-from packs.rules.voltages import UNITS_PER_V, to_volts
-from reports.reads.among import Among, Dated
+from packs.rules.voltages import to_volts
+from reports.reads.among import Among, Dated, Placed
+from reports.reads.arrays import Kind, Ragged, columns, units_of
 from reports.reads.vantages import DAY_S, Vantage
 from reports.trends.history import Floats
 from reports.trends.segments import Counts
@@ -152,87 +150,77 @@ class _Views:
         self.revision = np.array([view.revision for view in views], dtype=np.float64)
         self.module_count = [view.pack.pack_type.module_count for view in views]
         self.as_of_day = np.array([view.as_of_day for view in views], dtype=np.float64)
+        self.among = Among("pack_id", self.numbers.tolist())
 
     def of(self, rows: QuerySet[Any]) -> QuerySet[Any]:
-        return rows.filter(Among("pack_id", self.numbers.tolist()))
+        return rows.filter(self.among)
 
-    def place(self, pack_ids: Sequence[int]) -> Counts:
+    def place(self, pack_ids: Counts) -> Counts:
         """Which vantage each row is of."""
-        return self.order[np.searchsorted(self.sorted, np.array(pack_ids, dtype=np.int64))]
+        return self.order[np.searchsorted(self.sorted, pack_ids)]
 
-    def told(self, pack: Counts, revision: Any, void: Any, day: Floats) -> Counts:
+    def told(self, pack: Counts, revision: Floats, void: Floats, day: Floats) -> Counts:
         """The rows that count: recorded and not void at the revision, dated by the instant; in the
         order of the vantages, then of the days."""
-        recorded = np.nan_to_num(np.array(revision, dtype=np.float64), nan=0.0)
-        voided = np.nan_to_num(np.array(void, dtype=np.float64), nan=np.inf)
+        recorded = np.nan_to_num(revision, nan=0.0)
+        voided = np.nan_to_num(void, nan=np.inf)
         mine = self.revision[pack]
         use = (recorded <= mine) & (voided > mine) & (day <= self.as_of_day[pack])
         rows = np.flatnonzero(use)
         return rows[np.lexsort((day[rows], pack[rows]))]
 
 
-def fetched(rows: QuerySet[Any, Any]) -> list[tuple[Any, ...]]:
-    """Rows as the database's own module gives them: the ORM would make objects of every value."""
-    statement, given = rows.query.sql_with_params()
-    with connection.cursor() as cursor:
-        cursor.execute(statement, given)
-        found: list[tuple[Any, ...]] = cursor.fetchall()
-        return found
+DATED = (Kind.NUMBER, Kind.REAL, Kind.REAL, Kind.INSTANT)  # pack, revision, voided by, date
 
 
-def _columns(rows: QuerySet[Any, Any], width: int) -> list[Sequence[Any]]:
-    return list(zip(*fetched(rows), strict=True)) or [()] * width
-
-
-def _days(instants: Sequence[Any]) -> Floats:
-    """Days since 1970 of instants in seconds, or as the text that SQLite keeps."""
-    if instants and isinstance(instants[0], str):
-        since = np.array(instants, dtype="datetime64[us]").astype(np.int64)
-        return since / 1e6 / DAY_S
-    return np.array(instants, dtype=np.float64) / DAY_S
+def _days(instants: Counts) -> Floats:
+    """Days since 1970 of microseconds."""
+    return instants / 1e6 / DAY_S
 
 
 def _checks(views: _Views) -> Checks:
     rows = views.of(VoltageCheck.objects.order_by("pack_id", "taken_at", "pk")).values_list(
-        "pack_id", "revision", "voided_revision", Dated("taken_at"), "level",
-        "condition", "current_a", "temperature_c", "set_name", "voltages",
+        "pack_id", "revision", "voided_revision", Dated("taken_at"), Placed("level", LEVELS),
+        Placed("condition", CONDITIONS), "current_a", "temperature_c", "set_name", "voltages",
     )  # fmt: skip
-    pack_ids, revision, void, dated, *rest = _columns(rows, 10)
+    pack_ids, revision, void, dated, level, condition, current_a, temperature_c, names, units = (
+        columns(rows, *DATED, Kind.NUMBER, Kind.NUMBER, Kind.REAL, Kind.REAL, Kind.WORDS,
+                Kind.UNITS)
+    )  # fmt: skip
     pack, day = views.place(pack_ids), _days(dated)
     told = views.told(pack, revision, void, day)
-    level, condition, current_a, temperature_c, name, voltages = (
-        [column[row] for row in told.tolist()] for column in rest
-    )
     return _as_checks(
-        pack[told], day[told], level, condition, current_a, temperature_c, name, voltages
-    )
+        pack[told], day[told], level[told], condition[told], current_a[told], temperature_c[told],
+        [names[row] for row in told.tolist()], units.only(told),
+    )  # fmt: skip
 
 
 def _as_checks(
     pack: Counts,
     day: Floats,
-    level: Sequence[str],
-    condition: Sequence[str],
-    current_a: Sequence[float],
-    temperature_c: Sequence[float | None],
+    level: Counts,
+    condition: Counts,
+    current_a: Floats,
+    temperature_c: Floats,
     names: Sequence[str | None],
-    voltages: Sequence[Any],
+    units: Ragged,
 ) -> Checks:
-    start, volts = _volts(voltages)
     return Checks(
         pack=pack,
         day=day,
-        level=np.array([LEVELS.index(each) for each in level], dtype=np.int_),
-        condition=np.array([CONDITIONS.index(each) for each in condition], dtype=np.int_),
-        current_a=np.array(current_a, dtype=np.float64),
-        temperature_c=np.array(temperature_c, dtype=np.float64),
+        level=level,
+        condition=condition,
+        current_a=current_a,
+        temperature_c=temperature_c,
         set_code=_set_codes(pack, names),
-        start=start,
-        volts=volts,
+        start=units.start,
+        volts=to_volts(units.values),
     )
 
 
 def _set_codes(pack: Counts, names: Sequence[str | None]) -> Counts:
+    if names.count(None) == len(names):
+        return np.full(len(names), -1, dtype=np.int_)
     codes: dict[tuple[int, str], int] = {}
     return np.array(
         [
@@ -241,19 +229,6 @@ def _set_codes(pack: Counts, names: Sequence[str | None]) -> Counts:
         ],
         dtype=np.int_,
     )
-
-
-def _volts(voltages: Sequence[Any]) -> tuple[Counts, Floats]:
-    """Where each check's voltages begin, and all of them, V. Lists with None come from PostgreSQL,
-    little-endian int32 from SQLite, arrays of units from a page that has read them."""
-    if voltages and isinstance(voltages[0], list):
-        count = np.array([len(row) for row in voltages], dtype=np.int_)
-        volts = np.array(list(chain.from_iterable(voltages)), dtype=np.float64) / UNITS_PER_V
-    else:
-        count = np.array([memoryview(row).nbytes // 4 for row in voltages], dtype=np.int_)
-        units = np.frombuffer(b"".join(bytes(row) for row in voltages), dtype="<i4")
-        volts = to_volts(units.astype(np.int32))
-    return np.concatenate([[0], np.cumsum(count)]).astype(np.int_), volts
 
 
 Renewals = tuple[tuple[Counts, Floats], tuple[Counts, Counts]]
@@ -281,7 +256,7 @@ def _rejoined(views: _Views) -> Renewals:
             "pack_id", "revision", "voided_revision", Dated("happened_at"), "part", "places"
         )
     )
-    pack_ids, revision, void, dated, part, places = _columns(rows, 6)
+    pack_ids, revision, void, dated, part, places = columns(rows, *DATED, Kind.WORDS, Kind.WORDS)
     pack, day = views.place(pack_ids), _days(dated)
     told = views.told(pack, revision, void, day)
     changed = [
@@ -298,50 +273,43 @@ def _swapped(views: _Views) -> Renewals:
     rows = swaps.order_by("pk").values_list(
         "pk", "pack_id", "revision", "voided_revision", Dated("done_at")
     )
-    numbers, pack_ids, revision, void, dated = _columns(rows, 5)
+    numbers, pack_ids, revision, void, dated = columns(rows, Kind.NUMBER, *DATED)
     pack, day = views.place(pack_ids), _days(dated)
     told = views.told(pack, revision, void, day)
     named = SwapChange.objects.filter(
         swap__in=swaps, swap__kind=Swap.Kinds.MODULE, position__isnull=False
     )
-    swap_ids, modules = _columns(named.order_by("swap_id", "pk").values_list("swap", "position"), 2)
-    places = {numbers[row]: place for place, row in enumerate(told.tolist())}
-    changed = [
-        (places[swap], module)
-        for swap, module in zip(swap_ids, modules, strict=True)
-        if swap in places
-    ]
-    renewed, module = np.array(changed, dtype=np.int_).reshape(-1, 2).T
-    return (pack[told], day[told]), (renewed, module)
+    swap_ids, modules = columns(
+        named.order_by("swap_id", "pk").values_list("swap", "position"), Kind.NUMBER, Kind.NUMBER
+    )
+    place = np.full(numbers.size, -1, dtype=np.int_)
+    place[told] = np.arange(told.size)
+    row = np.searchsorted(numbers, swap_ids)
+    # What was recorded between the two queries is in the second alone.
+    renewed = np.append(place, -1)[np.where(np.append(numbers, -1)[row] == swap_ids, row, -1)]
+    return (pack[told], day[told]), (renewed[renewed >= 0], modules[renewed >= 0])
 
 
 def _failures(views: _Views) -> tuple[Counts, Floats]:
     rows = views.of(Failure.objects.order_by("pk")).values_list(
         "pack_id", "revision", "voided_revision", "failed_on", Dated("recorded_at")
     )
-    pack_ids, revision, void, failed_on, recorded_at = _columns(rows, 5)
-    begun = [
-        (date.fromisoformat(day) if isinstance(day, str) else day).toordinal() - EPOCH_ORDINAL
-        for day in failed_on
-    ]
-    pack = views.place(pack_ids)
-    day = np.minimum(np.array(begun, dtype=np.float64), _days(recorded_at))
+    pack_ids, revision, void, failed_on, recorded_at = columns(
+        rows, Kind.NUMBER, Kind.REAL, Kind.REAL, Kind.DAY, Kind.INSTANT
+    )
+    pack, day = views.place(pack_ids), np.minimum(failed_on, _days(recorded_at))
     told = views.told(pack, revision, void, day)
     return pack[told], day[told]
-
-
-EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
 
 
 def _contacts(views: _Views, model: type[Model], happened: str, void: Any) -> tuple[Counts, Floats]:
     """Days on which packs were seen other than by a voltage check or for a failure."""
     rows = views.of(model._default_manager.exclude(**{happened: None})).order_by()
-    pack_ids, revision, voided, dated = _columns(
-        rows.values_list("pack_id", "revision", void, Dated(happened)), 4
-    )
+    told = rows.values_list("pack_id", "revision", void, Dated(happened))
+    pack_ids, revision, voided, dated = columns(told, *DATED)
     pack, day = views.place(pack_ids), _days(dated)
-    told = views.told(pack, revision, voided, day)
-    return pack[told], day[told]
+    counted = views.told(pack, revision, voided, day)
+    return pack[counted], day[counted]
 
 
 def of_one(knowledge: Knowledge) -> Known:
@@ -358,12 +326,12 @@ def of_one(knowledge: Knowledge) -> Known:
         checks=_as_checks(
             np.zeros(len(checks), dtype=np.int_),
             np.array([row.day for row in checks], dtype=np.float64),
-            [row.level for row in checks],
-            [row.condition for row in checks],
-            [row.current_a for row in checks],
-            [row.temperature_c for row in checks],
+            np.array([LEVELS.index(row.level) for row in checks], dtype=np.int_),
+            np.array([CONDITIONS.index(row.condition) for row in checks], dtype=np.int_),
+            np.array([row.current_a for row in checks], dtype=np.float64),
+            np.array([row.temperature_c for row in checks], dtype=np.float64),
             [row.set_name for row in checks],
-            [np.asarray(row.units, dtype="<i4").tobytes() for row in checks],
+            units_of([row.units for row in checks]),
         ),
         renewal_pack=np.zeros(len(renewals), dtype=np.int_),
         renewal_day=np.array([row.day for row in renewals], dtype=np.float64),

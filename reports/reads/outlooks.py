@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from math import isnan
 from typing import Any
 
@@ -14,12 +14,10 @@ from reports.models import Outlook, StoredFit
 from reports.reads import fits, series
 from reports.reads.among import Among
 from reports.reads.knowledge import known
-from reports.reads.vantages import Vantage, ratings, revision_at
+from reports.reads.vantages import EPOCH, Vantage, ratings, revision_at
 from reports.trends.histories import Histories
 from reports.trends.history import PackHistory
 from reports.trends.outlook import Figures, judge_all
-
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True)
@@ -119,11 +117,11 @@ def _alike(old: Sequence[Any], new: Sequence[Any]) -> bool:
     )
 
 
-def as_row(made: Estimate, *, known_at: datetime) -> Outlook:
+def as_row(made: Estimate, pack: Pack, *, known_at: datetime) -> Outlook:
     """An estimate as a row, not stored."""
     told = columns([made], known_at=[known_at])
     row = Outlook(**{name: column[0] for name, column in told.items()})
-    row.pack, row.fit = made.view.pack, made.fit
+    row.pack, row.fit = pack, made.fit
     return row
 
 
@@ -191,4 +189,4 @@ def seen_from(pack: Pack, *, as_of: datetime, known_at: datetime) -> Outlook | N
         as_of=as_of,
         limits=ratings([pack.pack_type_id], known_at=min(as_of, known_at))[pack.pack_type_id],
     )
-    return as_row(estimate([view], fit)[0], known_at=known_at)
+    return as_row(estimate([view], fit)[0], pack, known_at=known_at)

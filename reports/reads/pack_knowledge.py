@@ -24,7 +24,7 @@ def known(records: Records) -> Knowledge:
     failed = [_dated(_begin(row.failed_on), row.recorded_at) for row in records.failures]
     contacts = [*failed, *_contacts(records)]
     checks = [_check_row(row) for row in reversed(records.checks)]
-    days = [*contacts, *(row.day for row in (*checks, *renewals))]
+    days = [*contacts, *(row.day for row in checks), *(row.day for row in renewals)]
     return Knowledge(
         vantage=Vantage(pack, pack.revision, pack.settled_at, limits_of(pack.pack_type)),
         checks=tuple(sorted(checks, key=lambda check: check.day)),

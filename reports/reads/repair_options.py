@@ -83,7 +83,7 @@ class _Case:
 
     @property
     def pack(self) -> Pack:
-        return self.made.view.pack
+        return self.outlook.pack
 
     @property
     def level(self) -> str:

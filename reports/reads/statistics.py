@@ -9,7 +9,7 @@ from packs.models import Pack
 from packs.reads.types import Limits
 from reports.models import PackStatistics
 from reports.reads.among import Among
-from reports.reads.knowledge import fetched
+from reports.reads.arrays import fetched
 from reports.reads.vantages import DAY_S, ratings
 from reports.trends import statistics
 from reports.trends.statistics import Statistics

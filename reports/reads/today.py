@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Case, Exists, F, IntegerField, OuterRef, Q, QuerySet, Value, When
 
 from packs.models import Call, Consent, Core, Edit, Pack, Vehicle, Visit, VoltageCheck
-from packs.reads import beginnings, cores
+from packs.reads import beginnings, cores, lock_outs
 from reports.models import Outlook
 from reports.reads import fleet, rhythm
 
@@ -36,7 +36,7 @@ class Stay:
     """A visit that is not closed; `waits_since` is when it last began to wait for something else.
 
     `owed` where the outlook is being worked out anew; `answered` where the owner gave an answer
-    about extra work since.
+    about extra work since; `open` where a lock-out stands, so that its pack lies open on the bench.
     """
 
     visit: Visit
@@ -45,6 +45,7 @@ class Stay:
     owed: bool
     waits_since: datetime
     answered: bool = False
+    open: bool = False
 
     @property
     def ready(self) -> bool:
@@ -128,7 +129,7 @@ def _stays(visits: Sequence[Visit], cars: Mapping[int, Vehicle], at: datetime) -
     packs = [row.pack_id for row in visits if row.pack_id]
     told = Outlook.objects.select_related("pack").filter(pack__in=packs, told_until__isnull=True)
     outlooks = {row.pack_id: row for row in told}
-    changed, answers = _changed(visits), _answers(visits)
+    changed, answers, opened = _changed(visits), _answers(visits), _open_on_bench(visits)
     for visit in visits:
         outlook = outlooks.get(visit.pack_id or 0)
         since = changed.get(str(visit.pk), visit.opened_at)
@@ -139,6 +140,7 @@ def _stays(visits: Sequence[Visit], cars: Mapping[int, Vehicle], at: datetime) -
             owed=outlook is None or fleet.owed(outlook, at=at),
             waits_since=since,
             answered=answers.get(visit.pk, since - DAY) >= since - NOTED_BEFORE,
+            open=visit.pk in opened,
         )
 
 
@@ -158,6 +160,12 @@ def _answers(visits: Sequence[Visit]) -> dict[int, datetime]:
         visit__in=visits, about=Consent.About.EXTRA_WORK, voided_at__isnull=True
     )
     return {row.visit_id: row.happened_at for row in given.order_by("happened_at")}
+
+
+def _open_on_bench(visits: Sequence[Visit]) -> set[int]:
+    """The numbers of those on which a lock-out stands."""
+    standing = lock_outs.not_ended().filter(visit__in=visits)
+    return set(standing.values_list("visit_id", flat=True))
 
 
 def _car(row: Core, cars: Mapping[int, Vehicle]) -> Vehicle | None:

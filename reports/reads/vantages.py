@@ -2,57 +2,134 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
+from functools import cached_property
 
-from django.db.models import Max, Q, QuerySet
+import numpy as np
+from django.db.models import Max, Q
 
 from packs.models import HistoryEntry, Pack, PackType, PackTypeVersion, VoltageCheck
 from packs.reads.types import Limits, limits_of
 from reports.reads.among import Among
+from reports.reads.arrays import Kind, columns
+from reports.trends.history import Bools
+from reports.trends.segments import Counts
 
 DAY_S = 86_400.0
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """As much of a pack as an outlook needs: making a model of each costs more than to read it."""
+
+    pk: int
+    serial: str
+    pack_type: PackType
+    settled_at: datetime
+
+    @property
+    def pack_type_id(self) -> int:
+        return self.pack_type.pk
 
 
 @dataclass(frozen=True)
 class Vantage:
     """A pack, the revision it is known at, and the instant up to which facts count."""
 
-    pack: Pack
+    pack: Pack | Subject
     revision: int
     as_of: datetime
     limits: Limits
 
-    @property
+    @cached_property
     def as_of_day(self) -> float:
         return self.as_of.timestamp() / DAY_S
 
 
-def packs_of(numbers: Sequence[int]) -> QuerySet[Pack]:
-    """These packs, with as much of each as an outlook needs."""
-    return Pack.objects.filter(Among("pk", numbers)).only(*OF_A_PACK).order_by("pk")
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """How n packs stand, by number: what changes with every write about them, (n,) each. Instants
+    in microseconds since 1970, `arrays.UNKNOWN` for none."""
+
+    number: Counts
+    pack_type: Counts
+    revision: Counts
+    settled_us: Counts
+    due_us: Counts
+
+    def same(self, before: "Standing") -> Bools:
+        """Which stand at the revision of before, and are owed since the same instant. (n,)"""
+        then = np.searchsorted(before.number, self.number)
+        revision, due_us = before.revision[then], before.due_us[then]
+        found: Bools = (self.revision == revision) & (self.due_us == due_us)
+        return found
 
 
-OF_A_PACK = ("serial", "pack_type", "revision", "settled_at", "estimate_due_at")
+STANDING = ("pk", "pack_type_id", "revision", "settled_at", "estimate_due_at")
+KINDS = (Kind.NUMBER, Kind.NUMBER, Kind.NUMBER, Kind.INSTANT, Kind.INSTANT)
+
+
+def standing(numbers: Sequence[int]) -> tuple[Standing, list[str]]:
+    """These packs as they stand, and their serials."""
+    rows = Pack.objects.filter(Among("pk", numbers)).order_by("pk")
+    *found, serials = columns(rows.values_list(*STANDING, "serial"), *KINDS, Kind.WORDS)
+    return Standing(*found), serials
+
+
+def locked(numbers: Sequence[int]) -> Standing:
+    """The same, and nobody else writes about them until the transaction ends."""
+    rows = Pack.objects.select_for_update().filter(Among("pk", numbers)).order_by("pk")
+    return Standing(*columns(rows.values_list(*STANDING), *KINDS))
+
+
+def looked_at(numbers: Sequence[int], *, at: datetime) -> tuple[Standing, list[Vantage]]:
+    """These packs as they stand, each looked at from now, but never from before its own last
+    record, whatever the clocks say."""
+    stand, serials = standing(numbers)
+    found = _vantages(stand, serials, as_of=None)
+    return stand, [
+        Vantage(one.pack, one.revision, max(at, one.as_of + timedelta.resolution), one.limits)
+        for one in found
+    ]
+
+
+def vantages_of(numbers: Sequence[int], *, as_of: datetime | None) -> list[Vantage]:
+    """These packs at their present revision; told up to `as_of`, or to their last record."""
+    return _vantages(*standing(numbers), as_of=as_of)
+
+
+def _vantages(stand: Standing, serials: Sequence[str], *, as_of: datetime | None) -> list[Vantage]:
+    types = PackType.objects.in_bulk(np.unique(stand.pack_type).tolist())
+    limits = ratings(types, known_at=as_of)
+    kinds, settled = stand.pack_type.tolist(), map(instant, stand.settled_us.tolist())
+    rows = zip(stand.number.tolist(), serials, kinds, settled, strict=True)
+    return [
+        Vantage(Subject(number, serial, types[kind], last), revision, as_of or last, limits[kind])
+        for (number, serial, kind, last), revision in zip(
+            rows, stand.revision.tolist(), strict=True
+        )
+    ]
+
+
+def instant(microseconds: int) -> datetime:
+    """The instant so long after 1970."""
+    return EPOCH + timedelta(microseconds=microseconds)
+
+
+def microseconds(when: datetime) -> int:
+    """How long after 1970 an instant is."""
+    return (when - EPOCH) // timedelta.resolution
 
 
 def vantages(packs: Iterable[Pack], *, as_of: datetime | None = None) -> list[Vantage]:
-    """Packs at their present revision; told up to `as_of`, or to their last record."""
+    """The same of packs that were read already."""
     rows = list(packs)
-    _share_types(rows)
     limits = ratings({pack.pack_type_id for pack in rows}, known_at=as_of)
     return [
         Vantage(pack, pack.revision, as_of or pack.settled_at, limits[pack.pack_type_id])
         for pack in rows
     ]
-
-
-def _share_types(packs: Sequence[Pack]) -> None:
-    """Give packs their types, each read once however many packs are of it."""
-    wanted = {pack.pack_type_id for pack in packs if not Pack.pack_type.is_cached(pack)}
-    types = PackType.objects.in_bulk(wanted) if wanted else {}
-    for pack in packs:
-        if pack.pack_type_id in types:
-            Pack.pack_type.field.set_cached_value(pack, types[pack.pack_type_id])
 
 
 def ratings(pack_type_ids: Iterable[int], *, known_at: datetime | None) -> Mapping[int, Limits]:

@@ -80,20 +80,31 @@ def days_to_limit(mean: Floats, cov: Floats, shares: Sequence[float]) -> Floats:
     """
     already = ndtr(mean[:, :1] / np.sqrt(np.maximum(cov[:, :1, 0], 1e-18)))
     levels, wanted = _levels(mean, cov), np.asarray(shares, dtype=np.float64)[None, :]
-    low = np.zeros((len(mean), wanted.size), dtype=np.int_)
-    high = np.full(low.shape, GRID - 1)
-    top = already + (1.0 - already) * _within(levels, _DAYS[high[:, :1]])
-    under_v, over_v = np.broadcast_to(already, low.shape), np.broadcast_to(top, low.shape)
+    top = already + (1.0 - already) * _within(levels, np.full((len(mean), 1), LATEST_DAYS))
+    days = np.where(already >= wanted, 0.0, np.nan)
+    which, share = np.nonzero((already < wanted) & (top >= wanted))
+    some = levels[0][which], levels[1][which], levels[2][which]
+    days[which, share] = _between(some, already[which, 0], top[which, 0], wanted[0, share])
+    return days
+
+
+def _between(
+    levels: tuple[Floats, Floats, Floats], now: Floats, last: Floats, wanted: Floats
+) -> Floats:
+    """The day by which each probability (k,) is reached, above that of now and not above that of
+    the last day of the grid."""
+    low, high = np.zeros(wanted.size, dtype=np.int_), np.full(wanted.size, GRID - 1)
+    under_v, over_v = now, last
     for _ in range(_HALVINGS):
         place = (low + high) // 2
-        found = already + (1.0 - already) * _within(levels, _DAYS[place])
+        found = now + (1.0 - now) * _within(levels, _DAYS[place][:, None])[:, 0]
         under = found < wanted
         low, under_v = np.where(under, place, low), np.where(under, found, under_v)
         high, over_v = np.where(under, high, place), np.where(under, over_v, found)
     rise = np.maximum(over_v - under_v, 1e-300)
     part = np.clip((wanted - under_v) / rise, 0.0, 1.0)
-    days = np.where(already >= wanted, 0.0, _DAYS[low] + part * (_DAYS[high] - _DAYS[low]))
-    return np.where(top >= wanted, days, np.nan)
+    days: Floats = _DAYS[low] + part * (_DAYS[high] - _DAYS[low])
+    return days
 
 
 def line_crossing(start: float, rate: float, limit: float) -> float | None:

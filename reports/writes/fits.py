@@ -12,7 +12,7 @@ from reports.models import FleetShard, FleetWork, StoredFit
 from reports.reads import fits, series
 from reports.reads import statistics as reading
 from reports.reads.knowledge import known
-from reports.reads.vantages import Vantage, packs_of, vantages
+from reports.reads.vantages import Vantage, vantages_of
 from reports.trends import fleet, statistics
 from reports.trends.history import Floats
 from reports.writes import shards
@@ -53,8 +53,9 @@ def _gathered(numbers: Sequence[int], work: FleetWork) -> fleet.Statistics:
     """What the records of these packs say; where one cannot be taken in, what the others say."""
     if not numbers:
         return statistics.nothing()
-    views = vantages(packs_of(numbers), as_of=work.as_of)
-    views = [Vantage(one.pack, one.revision, through(work), one.limits) for one in views]
+    now = through(work)
+    found = vantages_of(numbers, as_of=work.as_of)
+    views = [Vantage(one.pack, one.revision, now, one.limits) for one in found]
     keep = work.as_of is None
     try:
         return _gathered_of(views, keep=keep)

@@ -4,6 +4,7 @@ import logging
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
+import numpy as np
 from django.db import transaction
 from django.db.models import Case, DateTimeField, Value, When
 
@@ -13,14 +14,14 @@ from reports.models import FleetShard, Outlook
 from reports.reads import fits, outlooks
 from reports.reads.among import Among
 from reports.reads.outlooks import Estimate
-from reports.reads.vantages import Vantage, packs_of, vantages
+from reports.reads.vantages import Standing, locked, looked_at, microseconds, vantages_of
 from reports.writes import shards, storing
 from reports.writes.fits import FAILING, OUT_OF_USE, prior
 
 BATCH = 1000  # packs at a time: about half a second of work
 PUT_OFF = timedelta(hours=1)  # until a pack whose figures fail is tried again
 ANEW_AFTER = timedelta(days=1)  # time passes without new facts too: looked at daily
-OLDEST = timedelta(days=30)  # an outlook that is told, though it says the same; common practice
+OLDEST = timedelta(days=7)  # an outlook that is told, though it says the same; common practice
 SETTLING = timedelta(minutes=5)  # longer than a write may wait for its pack's lock
 TRIES = 5  # how often an outlook that is asked for is begun again while others write
 log = logging.getLogger(__name__)
@@ -32,11 +33,11 @@ def work_out(pack_ids: Sequence[int], *, at: datetime, anew: bool = False) -> in
     A pack that somebody wrote about meanwhile is left owed. One whose outlook would say what the
     one that is told says already keeps that, unless all are wanted `anew`. Harmless to repeat.
     """
-    views = [_from_now(view, at) for view in vantages(packs_of(pack_ids))]
+    stand, views = looked_at(pack_ids, at=at)
     if not views:
         return 0
     fit = fits.fit_for(as_of=at, known_at=at) or prior()
-    return _store(outlooks.estimate(views, fit), anew=anew)
+    return _store(outlooks.estimate(views, fit), stand, anew=anew)
 
 
 def work_out_each(pack_ids: Sequence[int], *, at: datetime, anew: bool = False) -> int:
@@ -60,25 +61,20 @@ def _alone(pack_id: int, *, at: datetime, anew: bool) -> int:
         return 0
 
 
-def _from_now(view: Vantage, at: datetime) -> Vantage:
-    """The pack as of now; never before its own last record, whatever the clocks say."""
-    now = max(at, view.pack.settled_at + timedelta.resolution)
-    return Vantage(view.pack, view.revision, now, view.limits)
+def _store(made: Sequence[Estimate], stand: Standing, *, anew: bool) -> int:
+    """Store the estimates whose pack still stands as it did when they were begun.
 
-
-def _store(made: Sequence[Estimate], *, anew: bool) -> int:
-    """Store the estimates whose pack is still at the revision they were made from."""
-    begun = {one.view.pack.pk: one for one in made}
+    `stand` was read first, before the facts, the limits and the fit; whoever changes one of those
+    raises the revision, or marks the pack as owed at another instant.
+    """
+    as_of_us = np.array([microseconds(one.view.as_of) for one in made], dtype=np.int64)
     with transaction.atomic():
-        locked = Pack.objects.select_for_update().filter(Among("pk", begun)).order_by("pk")
-        fresh = [
-            begun[number]
-            for number, *now in locked.values_list("pk", *OF_A_PACK)
-            if _follows(begun[number].view, *now)
-        ]
-        stale = begun.keys() - {one.view.pack.pk for one in fresh}
+        now = locked(stand.number.tolist())
+        follows = now.same(stand) & (now.settled_us < as_of_us)
+        stale = now.number[~follows].tolist()
         if stale:
             Pack.objects.filter(Among("pk", stale)).update(estimate_claimed_until=None)
+        fresh = [made[place] for place in np.flatnonzero(follows).tolist()]
         if not anew:
             fresh = _go_on(fresh)
         told_from = [one.view.as_of for one in fresh]
@@ -86,24 +82,6 @@ def _store(made: Sequence[Estimate], *, anew: bool) -> int:
             _begin([one.view.pack.pk for one in fresh if one.view.as_of == instant], instant)
         storing.store(Outlook, outlooks.columns(fresh, known_at=told_from))
     return len(fresh)
-
-
-OF_A_PACK = ("revision", "settled_at", "estimate_due_at")
-
-
-def _follows(
-    view: Vantage, revision: int, settled_at: datetime, estimate_due_at: datetime | None
-) -> bool:
-    """Nothing was recorded, told or owed anew since the estimate was begun.
-
-    `view.pack` is the pack as it was read first, before its facts, its limits and the fit; whoever
-    changes one of those marks the pack as owed at another instant.
-    """
-    return (
-        revision == view.revision
-        and settled_at < view.as_of
-        and estimate_due_at == view.pack.estimate_due_at
-    )
 
 
 def _go_on(made: Sequence[Estimate]) -> list[Estimate]:
@@ -193,7 +171,7 @@ def refresh_as_of(pack_ids: Sequence[int], *, as_of: datetime, at: datetime) -> 
 
 
 def _as_of(pack_ids: Sequence[int], as_of: datetime, at: datetime) -> list[Estimate]:
-    views = vantages(packs_of(pack_ids), as_of=as_of)
+    views = vantages_of(pack_ids, as_of=as_of)
     fit = fits.fit_for(as_of=as_of, known_at=at) or prior()
     return outlooks.estimate(views, fit) if views else []
 
@@ -208,18 +186,13 @@ def refresh_shard(shard: FleetShard, *, at: datetime) -> None:
     numbers = shards.pack_ids(shard)
     as_of = shard.work.as_of
     if as_of is None:
-        _work_out_left(numbers if shard.tries == 1 else _left(numbers, shard), at)
+        work_out_each(numbers if shard.tries == 1 else _left(numbers, shard), at=at, anew=True)
         shards.close(shard, at=at, packs=len(numbers))
         return
     made = _as_of(numbers, as_of, at)
     with transaction.atomic():
         if shards.close(shard, at=at, packs=len(made)):
             _store_past(made, at)
-
-
-def _work_out_left(numbers: Sequence[int], at: datetime) -> None:
-    for start in range(0, len(numbers), BATCH):
-        work_out_each(numbers[start : start + BATCH], at=at, anew=True)
 
 
 def _left(numbers: Sequence[int], shard: FleetShard) -> list[int]:

@@ -5,16 +5,17 @@ may be lost or come twice, and what was done once is not counted again.
 """
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime, timedelta
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.db.models import F, Q, QuerySet
 
 from packs.models import Pack
 from reports.models import FleetShard, FleetWork
 from reports.reads.fits import checks_so_far
 
-SHARD = 1000  # packs of a shard: a second of work or less, lost at most if a worker dies
+SHARD = 2000  # packs of a shard: a second of work or less, lost at most if a worker dies
 CLAIM = timedelta(minutes=2)  # many times what a shard takes; then another worker may have it
 LAST_STEP = timedelta(minutes=15)  # above a task's own limit of time, and a merge takes less
 MOST_TRIES = 10  # a shard that kills its worker each time must not do so for ever
@@ -84,15 +85,28 @@ def claim(
     for shard in chosen.order_by("work_id", "number")[:CANDIDATES]:
         # The columns of the row itself alone: whoever waited for it looks at them again.
         still = FleetShard.objects.filter(free(at), pk=shard.pk, done_at__isnull=True)
-        if still.update(claimed_until=at + CLAIM, tries=F("tries") + 1):
+        with _without_waiting():
+            claimed = still.update(claimed_until=at + CLAIM, tries=F("tries") + 1)
+        if claimed:
             shard.claimed_until, shard.tries = at + CLAIM, shard.tries + 1
             return shard
     return None
 
 
+@contextmanager
+def _without_waiting() -> Iterator[None]:
+    """A transaction that does not wait for the disk. If the power fails at that moment a shard is
+    free again, and is done once more, which is harmless; work that has ended waits as all do."""
+    with transaction.atomic():
+        if connection.vendor == "postgresql":
+            with connection.cursor() as cursor:
+                cursor.execute("SET LOCAL synchronous_commit = off")
+        yield
+
+
 def close(shard: FleetShard, *, at: datetime, packs: int, statistics: bytes | None = None) -> bool:
     """Note a shard as done, with what it gathered; False where another was quicker."""
-    with transaction.atomic():
+    with _without_waiting():
         mine = FleetShard.objects.filter(pk=shard.pk, done_at__isnull=True).update(
             done_at=at, claimed_until=None, statistics=statistics
         )

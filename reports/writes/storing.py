@@ -16,15 +16,17 @@ def store(model: type[Model], columns: Mapping[str, Sequence[Any]]) -> None:
         insert(model, {**columns, "id": _numbers(model, count)})
 
 
+NEXT = """
+WITH mine AS MATERIALIZED (SELECT pg_get_serial_sequence(%s, 'id')::regclass AS numbers)
+SELECT nextval(mine.numbers) FROM mine, generate_series(1, %s)"""
+
+
 def _numbers(model: type[Model], count: int) -> list[int]:
     """Numbers for new rows, in order."""
     table = model._meta.db_table
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
-            cursor.execute(
-                "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)",
-                [table, count],
-            )
+            cursor.execute(NEXT, [table, count])
             return [row[0] for row in cursor.fetchall()]
     # The write lock is held, so nobody else takes the numbers in between.
     newest = model._default_manager.aggregate(newest=Max("pk"))["newest"] or 0

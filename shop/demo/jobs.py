@@ -115,7 +115,12 @@ class Job:
         """The module and what is measured before it is joined; then each half alone."""
         seat = {"position": position, "orientation": self._lay(position)["orientation"]}
         self.tell("reassembly", kind="fitted", part="module", places=[position], seen=[seat])
-        self.tell("reassembly", kind="equalised", note=self.words["equalised"])
+        volts = self._rest_v()
+        equal = [
+            {"position": at, "rest_v": round(volts[at - 1], 2)} for at in self._beside(position)
+        ]
+        note = self.words["equalised"]
+        self.tell("reassembly", kind="equalised", readings=equal, meter=METER, note=note)
         self.measure(self._blocks_of(self.touched(position)))
         joints = self.joints(position)
         nuts = self._tight("bus-bar nut", NUTS_PER_BAR * len(joints))
@@ -135,6 +140,11 @@ class Job:
             for at in positions
         ]
         self.tell("reassembly", kind="polarity", readings=readings, meter=METER)
+
+    def _beside(self, position: int) -> list[int]:
+        """A position and its neighbours."""
+        last = self.row["module_count"]
+        return [at for at in (position - 1, position, position + 1) if 1 <= at <= last]
 
     def close_cover(self) -> None:
         for part in ("duct", "cover"):

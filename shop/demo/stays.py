@@ -244,7 +244,7 @@ class Stay:
         changes, tags = [], self.life.tags
         for module, tag in zip(modules.tolist(), fitted, strict=True):
             change = {"position": module + 1, "removed": tags.pop(module, None), "fitted": tag}
-            changes.append({**change, "orientation": "normal", "reason": reason})
+            changes.append({**change, "reason": reason})
             if tag is not None:
                 tags[module] = tag
         self._swap("module", changes)

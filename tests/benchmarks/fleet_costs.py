@@ -26,15 +26,24 @@ from reports.writes import fleet_work
 from tests import servers
 from tests.benchmarks import fleet_rivals, fleet_shop
 
-Cost = tuple[float, float]  # seconds by the clock, seconds of this process
+Cost = tuple[float, float, float]  # seconds by the clock, of this process, of its server process
 SHARD = 1_000
 CLOCK_TICKS = os.sysconf("SC_CLK_TCK")
 
 
 def cost(work: Callable[[], Any]) -> Cost:
-    clock, own = time.perf_counter(), time.process_time()
+    clock, own, server = time.perf_counter(), time.process_time(), of_server()
     work()
-    return time.perf_counter() - clock, time.process_time() - own
+    spent = time.perf_counter() - clock, time.process_time() - own
+    return *spent, of_server() - server
+
+
+def of_server() -> float:
+    """Seconds of the processor that the server process of this connection has taken."""
+    if connection.connection is None:
+        return 0.0
+    stat = Path(f"/proc/{connection.connection.info.backend_pid}/stat").read_text()
+    return sum(map(int, stat.rpartition(") ")[2].split()[11:13])) / CLOCK_TICKS
 
 
 def measure(chosen: dict[str, Any]) -> None:
@@ -64,22 +73,22 @@ def arrays(sizes: list[int]) -> dict[str, dict[int, Cost]]:
     """Fit and outlooks of made-up packs that are never stored."""
     curve: dict[int, Cost] = {}
     for size in sizes:
-        spent = np.zeros(4)
+        spent = np.zeros(6)
         parts: list[Statistics] = []
         for first in range(0, size, SHARD):
             packs = fleet_shop.in_arrays(first, min(SHARD, size - first))
-            spent[:2] += cost(partial(gather, packs, parts))
+            spent[:3] += cost(partial(gather, packs, parts))
         made: list[Fit] = []
         fit = cost(partial(fitted, parts, made))
         parts.clear()
         for first in range(0, size, SHARD):
             packs = fleet_shop.in_arrays(first, min(SHARD, size - first))
-            spent[2:] += cost(partial(judge_all, packs, made[0], as_of_day=packs.contact_day))
-        whole = spent[:2] + fit + spent[2:]
-        curve[size] = float(whole[0]), float(whole[1])
+            spent[3:] += cost(partial(judge_all, packs, made[0], as_of_day=packs.contact_day))
+        whole = spent[:3] + fit + spent[3:]
+        curve[size] = float(whole[0]), float(whole[1]), 0.0
         print(
             f"{size:>9} packs in arrays: gathered {spent[1]:.2f} s, fitted {fit[1]:.2f} s, "
-            f"outlooks {spent[3]:.2f} s of the process; {whole[0]:.1f} s by the clock",
+            f"outlooks {spent[4]:.2f} s of the process; {whole[0]:.1f} s by the clock",
             flush=True,
         )
     return {"arrays": curve}
@@ -116,25 +125,31 @@ def database(sizes: list[int]) -> dict[str, dict[int, Cost]]:
         first, again = cost(refit), cost(refit)
         fresh = cost(refresh)
         rows = fleet_rivals.outlook_rows()
-        ratios = [fresh[0] / rival(size, rows)]
+        bare = [rival(size, rows)]
         anew = cost(refresh)
-        ratios.append(anew[0] / rival(size, fleet_rivals.outlook_rows()))
-        whole[size] = first[0] + fresh[0], first[1] + fresh[1]
+        bare.append(rival(size, fleet_rivals.outlook_rows()))
+        whole[size] = first[0] + fresh[0], first[1] + fresh[1], first[2] + fresh[2]
         print(
             f"{size:>9} packs on PostgreSQL: fit {first[0]:.1f} s ({first[1]:.1f} of the process), "
             f"again {again[0]:.1f} s ({again[1]:.1f}); outlooks {fresh[0]:.1f} s ({fresh[1]:.1f}), "
             f"with those before to be ended {anew[0]:.1f} s ({anew[1]:.1f})"
         )
-        told = " and ".join(f"{ratio:.2f}" for ratio in ratios)
-        print(f"          against the bare read and COPY: {told} times", flush=True)
+        pairs = list(zip((fresh, anew), bare, strict=True))
+        clock = " and ".join(f"{ours[0] / theirs[0]:.2f}" for ours, theirs in pairs)
+        taken = " and ".join(f"{sum(ours[1:]) / sum(theirs[1:]):.2f}" for ours, theirs in pairs)
+        print(
+            f"          against the bare read and COPY: {clock} times by the clock, {taken} times "
+            "the processors' time of process and server",
+            flush=True,
+        )
     return {"with PostgreSQL": whole}
 
 
-def rival(size: int, rows: bytes) -> float:
+def rival(size: int, rows: bytes) -> Cost:
     fleet_rivals.empty("reports_outlook")
     read, written = cost(lambda: fleet_rivals.read(size)), cost(lambda: fleet_rivals.write(rows))
     print(f"          the bare read {read[0]:.1f} s, the bare COPY {written[0]:.1f} s")
-    return read[0] + written[0]
+    return read[0] + written[0], read[1] + written[1], read[2] + written[2]
 
 
 def workers(size: int) -> None:

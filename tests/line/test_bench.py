@@ -88,7 +88,7 @@ def test_a_pack_goes_from_arrival_to_release(job: Job, office: Program) -> None:
     call_command("verify_records", stdout=out, stderr=StringIO())
     assert out.getvalue().strip() == "Everything holds."
     outlook = office.get(f"packs/{eleven.SERIAL}/outlook/")
-    assert outlook["since"] == at("10:40")  # the swap began a build, and its check is its first
+    assert outlook["since"] == at("11:10")  # the last joint began a build, its check is its first
     assert outlook["checks_used"] == 1
 
 
@@ -177,7 +177,8 @@ def put_back(job: Job) -> None:
     job.store(
         "reassemblies", "11:00", kind="polarity", readings=[{"position": 8, "rest_v": rest[7]}]
     )
-    job.store("reassemblies", "11:05", kind="equalised", note="in parallel over night")
+    equal = [{"position": at, "rest_v": rest[at - 1]} for at in (7, 8, 9)]
+    job.store("reassemblies", "11:05", kind="equalised", readings=equal, note="over night")
     job.store("reassemblies", "11:10", **bars, fasteners=fasteners)
     sums = eleven.repaired()
     for number, clock in ((1, "11:15"), (2, "11:16")):

@@ -63,13 +63,14 @@ def test_after_a_day_it_is_looked_at_anew_and_told_anew_once_it_says_something_e
     assert abs(other.p180 - first.p180) > 0.01 * first.p180
 
 
-def test_what_says_the_same_is_told_for_a_month_and_made_anew_where_that_is_asked() -> None:
+def test_what_says_the_same_is_told_for_a_week_and_made_anew_where_that_is_asked() -> None:
     world.pack("TP-1")
     number = stored("TP-1").pk
     assert outlooks.work_out([number], at=NOW) == 1
-    assert outlooks.work_out([number], at=NOW + timedelta(days=29)) == 0
-    assert outlooks.work_out([number], at=NOW + timedelta(days=29), anew=True) == 1
-    assert outlooks.work_out([number], at=NOW + timedelta(days=59)) == 1
+    assert outlooks.work_out([number], at=NOW + timedelta(days=6)) == 0
+    assert outlooks.work_out([number], at=NOW + timedelta(days=6), anew=True) == 1
+    assert outlooks.work_out([number], at=NOW + timedelta(days=12)) == 0
+    assert outlooks.work_out([number], at=NOW + timedelta(days=13)) == 1
 
 
 def test_a_new_fact_is_always_told() -> None:

@@ -37,7 +37,7 @@ GRADES = (
     ("0", "0, good"),
     ("1", "1, to be watched"),
     ("2", "2, to be done"),
-    ("3", "3, for now"),
+    ("3", "3, at once"),
 )
 
 

@@ -38,6 +38,17 @@ class Kilohm(Figure):
         return None if said is None else said * OHM_PER_KILOHM
 
 
+class Magnitude(Figure):
+    """A voltage as a meter shows it: its sign tells only how the probes lay, and is taken off."""
+
+    def __init__(self, **said: Any) -> None:
+        super().__init__(unit="V", **said)
+
+    def clean(self, value: Any) -> Any:
+        said = super().clean(value)
+        return None if said is None else abs(said)
+
+
 class IsolationForm(BenchForm):
     """What both methods ask for."""
 
@@ -47,16 +58,16 @@ class IsolationForm(BenchForm):
         widget=forms.RadioSelect,
     )
     wet = forms.BooleanField(label="It is wet, or was just washed", required=False)
-    pack_v = Figure(label="The pack, plus to minus", unit="V")
+    pack_v = Magnitude(label="The pack, plus to minus")
 
 
 class VoltagesForm(IsolationForm):
     """By two voltages: which are read in this order."""
 
-    plus_case_v = Figure(label="Plus to case", unit="V")
-    minus_case_v = Figure(label="Minus to case", unit="V")
+    plus_case_v = Magnitude(label="Plus to case")
+    minus_case_v = Magnitude(label="Minus to case")
     shunt_ohm = Kilohm(label="Known resistor", help_text="From the side that read higher, to case.")
-    shunted_v = Figure(label="That side to case again, with the resistor", unit="V")
+    shunted_v = Magnitude(label="That side to case again, with the resistor")
     equipment = forms.CharField(label="Meter, by its code", max_length=40, required=False)
     note = forms.CharField(label="Note", max_length=1000, required=False)
 

@@ -21,6 +21,7 @@ from packs.pages.job.doers import BenchForm, Figure, sent_before
 from packs.reads import component_places, part_verdicts
 from packs.reads.component_places import Sitting
 from packs.reads.part_verdicts import Judged
+from packs.rules.builds import begun_by_slots
 from packs.rules.part_verdicts import MEASURED, TRUTHS
 from packs.writes import part_tests, swaps
 
@@ -130,7 +131,7 @@ def part_swap(request: HttpRequest, key: str) -> HttpResponseBase:
     if request.method == "POST" and filled.is_valid() and _changed(request, visit, row, filled):
         messages.success(request, f"The change of {row.name} is stored.")
         return redirect("job-parts", key=key)
-    context = {"form": filled, "row": row, "starts": row.kind in swaps.STARTS_BUILD}
+    context = {"form": filled, "row": row, "starts": begun_by_slots([row.slot])}
     return frame.shown(request, visit, "parts", "packs/job/part_swap.html", context)
 
 

@@ -188,7 +188,7 @@ def _spots(
             seat=seat,
             out=Item("module", position) in opening.out,
             chosen=position in marks.positions,
-            reading="" if volts is None else f"{volts:.2f} V",
+            reading="" if volts is None else f"{volts:.2f} V".replace("-", "−"),
             wrong=volts is not None and not shows_plus(volts),
             live=live.get(position, ""),
             word=marks.words.get(position, ""),

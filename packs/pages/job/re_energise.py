@@ -50,7 +50,10 @@ def re_energise(request: HttpRequest, key: str) -> HttpResponseBase:
             at=timezone.now(),
             entry=entry,
         )
-        if stored(filled, write) is not None:
+        row = stored(filled, write)
+        if row is not None:
+            for told in row.done.get("warnings", ()):
+                messages.warning(request, told)
             messages.success(request, "Re-energised. To open the pack again needs a new lock-out.")
             return redirect("job", key=key)
     opening = openings.state(visit)

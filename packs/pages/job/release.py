@@ -40,6 +40,12 @@ class ReleaseForm(BenchForm):
         choices=[NO_WARRANTY, *Warranty.RepairKind.choices],
         required=False,
     )
+    over_limit_reason = forms.CharField(
+        label="Spread over the limit: why it leaves all the same",
+        max_length=1000,
+        required=False,
+        help_text="For a manager; leave it empty where every spread is within the limit.",
+    )
     note = forms.CharField(label="Note", max_length=1000, required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

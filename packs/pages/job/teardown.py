@@ -14,6 +14,7 @@ from packs.pages.forms import stored
 from packs.pages.job import frame, steps
 from packs.pages.job.step_forms import StepPhotoForm, TeardownForm
 from packs.reads import lock_outs, openings
+from packs.rules.ways_round import seen_otherwise
 from packs.writes import teardowns
 
 
@@ -40,8 +41,12 @@ def teardown(request: HttpRequest, key: str) -> HttpResponseBase:
 def _taken(request: HttpRequest, visit: Visit, key: str, filled: TeardownForm) -> bool:
     entry = {**filled.entry(), "visit": key, "external_id": filled.external_id}
     write = partial(teardowns.record_teardown, by=actor(request), at=timezone.now(), entry=entry)
-    if stored(filled, write) is None:
+    row = stored(filled, write)
+    if row is None:
         return False
+    assert visit.pack is not None
+    for warning in seen_otherwise(visit.pack.pack_type.layout, row.seen):
+        messages.warning(request, warning)
     messages.success(request, f"Stored. {lock_outs.pieces(visit).said}")
     return True
 

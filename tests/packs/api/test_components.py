@@ -46,10 +46,10 @@ def instant(day: float) -> str:
 
 def test_a_part_is_stored_under_its_tag(api: Api) -> None:
     told = part(
-        api, ratings={"rated_v": 450, "note": "blue"}, part_number="P-9", donor_pack="tp-0002"
+        api, ratings={"rated_v": 450, "coil_ohm": 28}, part_number="P-9", donor_pack="tp-0002"
     )
     assert (told["status"], told["pack"], told["intervals"]) == ("stock", None, [])
-    assert (told["ratings"], told["donor_pack"]) == ({"rated_v": 450, "note": "blue"}, "TP-0002")
+    assert (told["ratings"], told["donor_pack"]) == ({"rated_v": 450, "coil_ohm": 28}, "TP-0002")
     assert api("desk").get(f"{URL}C-1/").json() == told
     again = api("bench").post(URL, {"tag": "C-1", "kind": "main_contactor"})
     assert fault(again) == (409, "/tag", "tag_taken")
@@ -201,6 +201,8 @@ def test_a_state_is_changed_while_it_is_loose(api: Api) -> None:
         ({"kind": "wheel"}, (400, "/kind", "not_a_choice")),
         ({"tag": ""}, (400, "/tag", "blank")),
         ({"ratings": {"rated_v": True}}, (400, "/ratings/rated_v", "not_a_rating")),
+        ({"ratings": {"coil_ohm": 28}}, (422, "/ratings/coil_ohm", "not_of_kind")),
+        ({"ratings": {"rated_v": "450 V"}}, (422, "/ratings/rated_v", "not_a_number")),
         ({"donor_pack": "none"}, (422, "/donor_pack", "unknown_pack")),
         ({"status": "fitted"}, (409, "/status", "fitted_by_a_swap")),
         ({"status": "scrapped"}, (422, "/status_reason", "reason_needed")),

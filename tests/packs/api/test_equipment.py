@@ -111,7 +111,7 @@ def test_other_records_that_name_it_stand_among_the_checks(api: Api) -> None:
     test = {"pack": "TP-0001", "slot": "fuse:1", "measured": {"rated_a": 80}, "equipment": "DMM-1"}
     bench.post("/api/v1/part-tests/", {**test, "at": world.later(2).isoformat()})
     Reassembly.objects.create(
-        visit=Visit.objects.get(), happened_at=world.later(5), lock_out=lock_out(), kind="fitted", part="bus_bar",
+        visit=Visit.objects.get(), happened_at=world.later(5), lock_out=lock_out(), kind="fitted", part="bus_bar", starts_build=True,
         fasteners=[{"kind": "bolt", "count": 2, "tool": "DMM-1"}], pack=pack, revision=99, **world.posted(b"-"),
     )  # fmt: skip
     touched = URL + "DMM-1/touched/"

@@ -368,3 +368,65 @@ def test_tools_of_another_kind_prove_nothing(api: Api, visit: str) -> None:
     both = api("bench").post(URL, body(visit, meter="T-1", gloves="T-1"))
     assert both.status_code == 422
     assert [one["pointer"] for one in both.json()["errors"]] == ["/meter", "/gloves"]
+
+
+def other_visit(api: Api) -> str:
+    return opened(api("desk"), opened_at="2024-05-01T09:00:00Z")
+
+
+def test_one_lock_out_stands_on_a_pack_whatever_the_visit(api: Api, visit: str) -> None:
+    bench, other = api("bench"), other_visit(api)
+    assert bench.post(URL, body(visit)).status_code == 201
+    second = bench.post(URL, body(other, at="2024-05-02T10:00:00Z"))
+    assert fault(second) == (409, "/visit", "locked_out_elsewhere")
+    assert visit in told(second)
+    check = {"visit": other, "scope": "pack_alone", "method": "tester", "pack_v": 170,
+             "test_v": 500, "isolation_ohm": 5e6, "at": "2024-05-02T10:00:00Z"}  # fmt: skip
+    isolation = bench.post("/api/v1/isolation-checks/", check)
+    assert fault(isolation) == (409, "/visit", "locked_out_elsewhere")
+    road = {"distance_km": 12.0, "highest_current_a": 95.0}
+    release = {"visit": other, "done_by": "kim", "codes_clear": True, "road_test": road}
+    refused = bench.post("/api/v1/releases/", release)
+    assert refused.status_code == 409
+    assert "locked_out_elsewhere" in [one["code"] for one in refused.json()["errors"]]
+    assert re_energise(api, visit).status_code == 201
+    assert bench.post("/api/v1/isolation-checks/", check).status_code == 201
+
+
+def test_a_lock_out_belongs_to_an_open_visit_and_its_time(api: Api, visit: str) -> None:
+    bench = api("bench")
+    early = bench.post(URL, body(visit, at="2024-05-01T07:59:00Z"))
+    assert fault(early) == (422, "/at", "before_the_visit")
+    closed = opened(api("desk"), state="closed")
+    assert fault(bench.post(URL, body(closed))) == (409, "/visit", "visit_closed")
+
+
+@pytest.mark.parametrize("state", ["ready", "closed"])
+def test_a_visit_is_not_ended_while_its_pack_is_locked_out(
+    api: Api, visit: str, state: str
+) -> None:
+    desk, address = api("desk"), f"/api/v1/visits/{visit}/"
+    assert api("bench").post(URL, body(visit)).status_code == 201
+
+    def patch() -> Any:
+        tag = desk.get(address)["ETag"]
+        return desk.patch(address, {"state": state}, headers={"If-Match": tag})
+
+    assert fault(patch()) == (409, "/state", "lock_out_stands")
+    assert re_energise(api, visit).status_code == 201
+    assert patch().status_code == 200
+
+
+def test_a_leak_is_told_when_the_switch_goes_in(api: Api, visit: str) -> None:
+    bench = api("bench")
+    assert bench.post(URL, body(visit)).status_code == 201
+    low = {"visit": visit, "scope": "pack_alone", "method": "tester", "pack_v": 170,
+           "test_v": 500, "isolation_ohm": 1000, "at": "2024-05-02T10:00:00Z"}  # fmt: skip
+    assert bench.post("/api/v1/isolation-checks/", low).status_code == 201
+    said = ended(visit, external_id="r-1")
+    first = bench.post(RE_ENERGISINGS, said)
+    assert first.status_code == 201, first.content
+    (warning,) = first.json()["warnings"]
+    assert "is below the limit" in warning
+    again = bench.post(RE_ENERGISINGS, said)
+    assert (again.status_code, again.json()) == (200, first.json())

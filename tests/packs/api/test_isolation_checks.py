@@ -79,6 +79,7 @@ def test_in_the_car_more_is_asked(api: Api, visit: str) -> None:
     ("changes", "refusal"),
     [
         ({"pack_v": 200}, (422, "/pack_v", "sum_above_pack")),
+        ({"plus_case_v": 5}, (422, "/pack_v", "sum_below_pack")),
         ({"pack_v": 400}, (422, "/pack_v", "out_of_range")),
         ({"shunted_v": 181}, (422, "/shunted_v", "shunted_above")),
         ({"shunted_v": 0}, (422, "/shunted_v", "shunted_to_nothing")),

@@ -257,4 +257,4 @@ def test_the_stock_is_read_in_so_many_queries(pack: str) -> None:
 
     few = asked()
     shelf.stock(60, first=100)
-    assert asked() == few == 2
+    assert asked() == few == 7

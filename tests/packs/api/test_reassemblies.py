@@ -1,5 +1,6 @@
 """reassemblies/: what goes back, and what is measured before it is joined."""
 
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -7,7 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
-from packs.models import Equipment, HistoryEntry, Reassembly
+from packs.models import Equipment, HistoryEntry, Pack, PackType, Reassembly
 from tests import world
 from tests.packs.api.conftest import Api
 from tests.packs.api.test_lock_outs import ended, equip
@@ -17,6 +18,7 @@ from tests.packs.api.test_teardowns import locked as locked  # noqa: PLC0414  # 
 from tests.packs.api.test_teardowns import visit as visit  # noqa: PLC0414
 
 URL = "/api/v1/reassemblies/"
+EQUAL = [{"position": at, "rest_v": 7.9} for at in (1, 2, 3)]
 TIGHT = {"kind": "nut", "torque_nm": 5.1, "tool": "TRQ-1", "paint": True, "order": "crosswise"}
 
 
@@ -55,6 +57,7 @@ def put_back(bench: APIClient, visit: str) -> None:
     """Module 2 back as it was, and the polarity of all three proved."""
     stored(bench, fit(visit, "module", 2, seen=[{"position": 2, "orientation": "reversed"}]))
     stored(bench, read(visit, 1, p1=7.9, p2=7.91, p3=7.92))
+    stored(bench, body(visit, "equalised", 1, readings=EQUAL))
 
 
 def test_all_that_came_out_goes_back(api: Api, opened: str) -> None:
@@ -69,7 +72,6 @@ def test_all_that_came_out_goes_back(api: Api, opened: str) -> None:
     lies = opening(bench, opened)
     assert (lies["out"], lies["joints_open"], lies["polarity_missing"]) == ([], [3], [])
     assert lies["wants"] == [
-        "Modules were taken out or changed: bring them to equal charge, note it.",
         "Half 1: measure it alone, without current, before the switch joins it.",
         "Half 2: measure it alone, without current, before the switch joins it.",
     ]
@@ -79,7 +81,6 @@ def test_the_switch_waits_for_both_halves(api: Api, opened: str) -> None:
     bench = api("bench")
     put_back(bench, opened)
     stored(bench, fit(opened, "bus_bar", 1, 2, minute=2, fasteners=[{**TIGHT, "count": 4}]))
-    stored(bench, body(opened, "equalised", 3, note="two hours in parallel"))
     told = stored(bench, body(opened, "half", 4, half=1, half_v=23.72))
     assert (told["verdict"]["kind"], told["verdict"]["sum_v"]) == ("agrees", pytest.approx(23.73))
     early = bench.post(RE_ENERGISINGS, ended(opened))
@@ -131,7 +132,7 @@ def test_a_last_bus_bar_waits_for_the_polarity(api: Api, opened: str) -> None:
         ([], (409, "/places/0", "say_how_it_lies")),
         (
             [{"position": 2, "orientation": "normal"}],
-            (409, "/seen/0/orientation", "not_as_it_was"),
+            (409, "/seen/0/orientation", "not_as_the_type"),
         ),
         (
             [{"position": 2, "orientation": "reversed", "sense_lead": "S3"}],
@@ -233,6 +234,8 @@ def test_a_tool_is_of_its_kind_and_in_date(api: Api, opened: str) -> None:
         ("half", {"half": 1, "half_v": 23}, (409, "/half", "half_is_open")),
         ("half", {"half": 2, "half_v": 23, "meter": "G-1"}, (422, "/meter", "wrong_kind")),
         ("equalised", {}, (422, "/readings", "needed")),
+        ("equalised", {"note": "two hours in parallel"}, (422, "/readings", "needed")),
+        ("equalised", {"readings": EQUAL}, (409, "/readings/1/position", "module_out")),
         (
             "equalised",
             {"readings": [{"position": 1, "rest_v": 7.9}, {"position": 3, "rest_v": 8.1}]},
@@ -264,10 +267,25 @@ def test_equal_charge_is_proved_by_readings_or_told(api: Api, opened: str) -> No
     stored(bench, fit(opened, "bus_bar", 1, 2, minute=2, fasteners=[{**TIGHT, "count": 4}]))
 
 
+def test_equal_charge_covers_every_module_that_was_out(api: Api, opened: str) -> None:
+    bench = api("bench")
+    stored(bench, fit(opened, "module", 2, seen=[{"position": 2, "orientation": "reversed"}]))
+    stored(bench, read(opened, 1, p1=7.9, p2=7.91, p3=7.92))
+    part = bench.post(URL, body(opened, "equalised", 1, readings=[EQUAL[0], EQUAL[2]]))
+    assert fault(part) == (422, "/readings", "not_covered")
+    early = stored(bench, fit(opened, "bus_bar", 1, 2, minute=2, fasteners=[{**TIGHT, "count": 4}]))
+    assert [one for one in early["warnings"] if "equal charge" in one] == [
+        "Module 2 was taken out or changed and is not brought to equal charge yet: do it before "
+        "its last bus bar goes in, and note the rest voltages."
+    ]
+    assert "Module 2 was taken out or changed" in opening(bench, opened)["wants"][0]
+    stored(bench, body(opened, "equalised", 3, readings=EQUAL))
+    assert opening(bench, opened)["equalised"] is True
+
+
 def test_a_change_of_a_module_asks_for_its_polarity_again(api: Api, opened: str) -> None:
     bench = api("bench")
     put_back(bench, opened)
-    stored(bench, body(opened, "equalised", 2, note="in parallel overnight"))
     change = {"position": 2, "removed": None, "fitted": None, "reason": "low"}
     swapped = bench.post(
         "/api/v1/swaps/",
@@ -288,3 +306,74 @@ def test_an_opening_is_read_in_a_fixed_number_of_queries(api: Api, opened: str) 
         counted.append(len(queries))
         stored(bench, read(opened, minute, p1=7.9, p3=7.9))
     assert counted[0] == counted[1]
+
+
+def since() -> datetime | None:
+    return Pack.objects.get().since
+
+
+def minute(number: int) -> datetime:
+    return datetime(2024, 5, 2, 11, number, tzinfo=UTC)
+
+
+def test_a_joint_done_up_again_begins_a_build(api: Api, opened: str) -> None:
+    bench, manager = api("bench"), api("manager")
+    put_back(bench, opened)
+    assert since() == minute(0)
+    proved = Reassembly.objects.get(kind="polarity")
+    first = stored(bench, fit(opened, "bus_bar", 1, minute=2))
+    late = stored(bench, fit(opened, "bus_bar", 2, minute=4))
+    assert (proved.starts_build, first["starts_build"], since()) == (False, True, minute(4))
+    manager.post(f"{URL}{late['id']}/void/", {"reason": "another bar"})
+    assert since() == minute(2)
+    again = fit(opened, "bus_bar", 1, minute=6, supersedes=first["id"])
+    stored(bench, again)
+    assert since() == minute(6)
+
+
+def test_a_step_told_late_leaves_the_build_that_began_after_it(api: Api, opened: str) -> None:
+    bench = api("bench")
+    swapped = bench.post(
+        "/api/v1/swaps/",
+        {"pack": "TP-0001", "done_at": "2024-05-02T12:00:00Z", "kind": "component",
+         "changes": [{"slot": "sense_harness"}]},
+    )  # fmt: skip
+    assert swapped.status_code == 201, swapped.content
+    put_back(bench, opened)
+    assert since() == datetime(2024, 5, 2, 12, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("chemistry", ["nimh", "li_ion"])
+def test_equal_charge_begins_a_build_where_it_lasts(api: Api, opened: str, chemistry: str) -> None:
+    PackType.objects.update(chemistry=chemistry)
+    put_back(api("bench"), opened)
+    rows = [{"position": position, "rest_v": 7.9} for position in (1, 2, 3)]
+    told = stored(api("bench"), body(opened, "equalised", 7, readings=rows, meter="DMM-1"))
+    assert told["starts_build"] is (chemistry == "li_ion")
+    assert since() == (minute(7) if chemistry == "li_ion" else minute(0))
+
+
+def test_the_type_rules_the_way_round(api: Api, locked: str) -> None:
+    bench = api("bench")
+    seen = [{"position": 2, "orientation": "normal"}]
+    told = take_out(bench, locked, "bus_bar", 1, 2, seen=seen)
+    assert told["warnings"][0].startswith("Position 2 was seen 'normal', and the type says")
+    take_out(bench, locked, "module", 2, at="2024-05-02T10:10:00Z")
+    refused = bench.post(URL, fit(locked, "module", 2, seen=seen))
+    assert fault(refused) == (409, "/seen/0/orientation", "not_as_the_type")
+    put_back(bench, locked)
+
+
+def test_nuts_left_go_back_on_their_own(api: Api, opened: str) -> None:
+    bench = api("bench")
+    put_back(bench, opened)
+    told = stored(bench, fit(opened, "bus_bar", 1, 2, minute=2))
+    assert told["warnings"][-1].startswith("nut: 4 of this part left.")
+    nuts = fit(opened, "bus_bar", 1, 2, minute=3, fasteners=[{**TIGHT, "count": 4}])
+    assert stored(bench, nuts)["warnings"] == []
+    assert bench.post(URL, {**nuts, "at": "2024-05-02T11:04:00Z"}).status_code == 409
+
+
+def test_what_reads_the_wrong_way_is_told(api: Api, opened: str) -> None:
+    told = stored(api("bench"), read(opened, 1, p1=-7.9))
+    assert "wrong way round" in told["warnings"][0]

@@ -89,10 +89,10 @@ def test_a_late_swap_cuts_an_interval_and_leaves_the_rest_their_numbers(
         world.module(tag)
     bench = api("bench")
     bench.post(ADDRESS, body(pack, at_3(fitted="A"), day=10))
-    bench.post(ADDRESS, body(pack, at_3(fitted="C"), day=30))
+    bench.post(ADDRESS, body(pack, at_3(), day=30))
     before = dict(Placement.objects.filter(pack=pack).values_list("fitted_by", "pk"))
-    assert bench.post(ADDRESS, body(pack, at_3(fitted="B"), day=20)).status_code == 201
-    assert seats(pack) == [(None, None, 10), ("A", 10, 20), ("B", 20, 30), ("C", 30, None)]
+    assert bench.post(ADDRESS, body(pack, at_3("A", "B"), day=20)).status_code == 201
+    assert seats(pack) == [(None, None, 10), ("A", 10, 20), ("B", 20, 30), (None, 30, None)]
     after = dict(Placement.objects.filter(pack=pack).values_list("fitted_by", "pk"))
     assert before.items() <= after.items()
     pack.refresh_from_db()
@@ -104,6 +104,17 @@ def test_what_came_out_names_the_nameless_module_that_sat_there(api: Api, pack: 
     assert api().post(ADDRESS, body(pack, at_3("OLD", None))).status_code == 201
     assert seats(pack) == [("OLD", None, 10), (None, 10, None)]
     assert Module.objects.get().status == "stock"
+
+
+def test_a_known_module_that_comes_out_is_named(api: Api, pack: Pack) -> None:
+    world.module("A"), world.module("B")
+    client = api("bench")
+    client.post(ADDRESS, body(pack, at_3(fitted="A")))
+    before = world.contents()
+    answer = client.post(ADDRESS, body(pack, at_3(fitted="B"), day=12))
+    refused(answer, 409, "removed_not_named", "/changes/0/removed")
+    assert world.contents() == before
+    assert client.post(ADDRESS, body(pack, at_3("A", "B"), day=12)).status_code == 201
 
 
 def test_both_tags_null_renew_the_position(api: Api, pack: Pack) -> None:

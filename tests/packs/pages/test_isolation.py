@@ -42,15 +42,22 @@ def test_the_page_says_what_is_asked_before_anything_was_read(client: Client, ad
 
 
 def test_a_leak_is_told_with_its_place_and_true_value(client: Client, address: str) -> None:
-    answer = sent(client, address, **READ)
+    answer = sent(client, address, **{**READ, "minus_case_v": "-180"})
     assert answer.status_code == 302, words(answer.content.decode())
+    assert IsolationCheck.objects.get().minus_case_v == 180
     told = words(text(client, address))
-    assert "22.4 modules from the negative end: in the module at position 6" in told
+    assert "modules from the negative end" not in told
     assert "125 kΩ, 556 Ω/V" in told
     assert "100 kΩ, 444 Ω/V" in told
     assert "Passes. Enough for direct current" in told
     row = IsolationCheck.objects.get()
     assert (row.shunt_ohm, row.done_by and row.done_by.code) == (125_000, "bench")
+
+
+def test_where_it_fails_the_place_of_the_leak_is_told(client: Client, address: str) -> None:
+    assert sent(client, address, **{**READ, "scope": "in_car"}).status_code == 302
+    told = words(text(client, address))
+    assert "22.4 modules from the negative end: in the module at position 6" in told
 
 
 def test_the_same_form_sent_again_is_stored_once(client: Client, address: str) -> None:

@@ -134,7 +134,11 @@ def test_a_second_person_is_asked_for_where_the_site_wants_one(bench: Client, vi
         code="m", name="M", time_zone="UTC", rules={"second_person": True}, **world.posted(b"-")
     )
     where = address("job-lock-out", visit)
-    assert "asked for: somebody else stands by" in told(bench.get(where))
+    Equipment.objects.filter(code="DMM-1").update(due_on=world.later(days=70).date())
+    shown = told(bench.get(where))
+    assert "asked for: somebody else stands by" in shown
+    assert "standing by optional" not in shown
+    assert "DMM-1, overdue since 10 May 2024" in shown
     assert "name who" in told(bench.post(where, sent()))
     assert bench.post(where, sent(second_person="lee")).status_code == 302
 

@@ -153,7 +153,7 @@ def test_a_pack_is_put_together_step_by_step(bench: Client, locked: str) -> None
     tight = {"count_0": "4", "torque_nm": "6", "tool": "TRQ-1"}
     back = put_back(bench, locked, "fitted", minute=34, part="bus_bar", places="1 2", **tight)
     assert "more than 10 % off the type's 5 N·m" in told(back).replace("&#x27;", "'")
-    put_back(bench, locked, "equalised", minute=35, note="two hours in parallel")
+    put_back(bench, locked, "equalised", minute=35, volt_1="7.9", volt_2="7.91")
     half = put_back(bench, locked, "half", minute=36, half="1", half_v="23.8")
     assert "Half 1: 23.80 V, and its modules sum to 23.81 V: they agree." in told(half)
     assert Reassembly.objects.count() == 6

@@ -99,6 +99,25 @@ def test_what_cannot_be_is_named(read: Voltages, field: str, code: str) -> None:
         isolation.by_two_voltages(read)
 
 
+@pytest.mark.parametrize(
+    ("read", "refusal"),
+    [
+        (Voltages(200, 75, -125, 100, 1e5), ("minus_case_v", "below_zero")),
+        (Voltages(200, -75, 125, 100, 1e5), ("plus_case_v", "below_zero")),
+        (Voltages(200, 50, 125, 70, 1e5), ("pack_v", "sum_below_pack")),
+        (Voltages(200, 150, 80, 50, 1e5), ("pack_v", "sum_above_pack")),
+        (Voltages(200, 50, 145, 70, 1e5), None),
+        (of_leaks(220, {0.5: 5e6}, 1.1e5, 1e7), None),
+    ],
+)
+def test_readings_that_do_not_go_together_are_doubted(
+    read: Voltages, refusal: tuple[str, str] | None
+) -> None:
+    """What a meter of 10 MΩ draws down in a well isolated string is no reason for doubt."""
+    problem = isolation.doubt(read)
+    assert (problem and problem[:2]) == refusal
+
+
 def test_a_dead_short_to_the_case_reads_nothing() -> None:
     assert isolation.trouble(Voltages(200, 50, 150, 150, 1e5)) is None
     assert isolation.by_two_voltages(Voltages(200, 50, 150, 150, 1e5)).isolation_ohm == 0
@@ -124,7 +143,9 @@ def test_it_is_judged_by_the_true_value() -> None:
     told = judge(found(place=isolation.place(0.8, 28)))
     assert (told.ohm_per_v, told.least_ohm_per_v, told.passes) == (500, 400, True)
     assert told.said.startswith("Enough for direct current: 400 Ω/V")
-    assert "22.4 modules from the negative end: in the module at position 6" in told.place_said
+    assert told.place_said == ""
+    failed = judge(found(place=isolation.place(0.8, 28), scope="in_car"))
+    assert "22.4 modules from the negative end: in the module at position 6" in failed.place_said
     assert any("it says 125 kΩ, true are 100 kΩ" in note for note in told.notes)
     flattered = judge(found(isolation_ohm=26_000.0, true_ohm=20_000.0))
     assert (flattered.ohm_per_v > 100, flattered.verdict, flattered.passes) == (

@@ -85,12 +85,28 @@ def test_a_closed_and_measured_pack_wants_nothing() -> None:
         ({"open_codes": 1}, "codes_open"),
         ({"rest_after": False}, "no_rest_check"),
         ({"load_after": False}, "no_load_check"),
+        ({"load_after": False, "load_said": "Checked under load at 2 A."}, "no_load_check"),
+        ({"unlocked": ("Position 3 changed, and no lock-out is recorded.",)}, "no_lock_out"),
+        ({"elsewhere": "A lock-out stands on this pack."}, "locked_out_elsewhere"),
+        ({"over_limit": ("The spread at rest is 0.50 V.",)}, "over_limit"),
     ],
 )
 def test_each_thing_that_is_missing_is_told(changes: dict[str, object], code: str) -> None:
     wants = release_wants(replace(CLOSED, **changes))  # type: ignore[arg-type]
     assert [want for want, _ in wants] == [code]
     assert states(replace(CLOSED, **changes))["release"] == "blocked"  # type: ignore[arg-type]
+
+
+def test_what_was_changed_without_a_lock_out_wants_an_isolation_check() -> None:
+    told = replace(CLOSED, ever_locked_out=False, unlocked=("Position 3 changed.",), isolation=None)
+    assert [code for code, _ in release_wants(told)] == ["no_lock_out", "no_isolation"]
+    assert states(told)["isolation"] == "next"
+
+
+def test_open_codes_say_how_they_are_cleared() -> None:
+    for many in (1, 2):
+        ((_, said),) = release_wants(replace(CLOSED, open_codes=many))
+        assert "supersedes and cleared_at, or use the page Codes" in said
 
 
 def test_a_pack_that_was_never_opened_needs_no_isolation_check() -> None:

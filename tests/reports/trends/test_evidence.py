@@ -92,3 +92,27 @@ def test_alone_v_is_the_distance_below_the_highest() -> None:
     assert told[0, :2] == pytest.approx([0.3, 0.0])
     assert np.isnan(told[0, 2])
     assert np.isnan(told[1]).all()
+
+
+@pytest.mark.parametrize(("checks", "followed"), [([0, 100, 300], []), ([0, 100, 200.5, 300], [1])])
+def test_a_job_told_in_many_steps_touches_what_all_of_them_touched(
+    checks: list[float], followed: list[int]
+) -> None:
+    """Joints 1 to 2, 2 to 3 and on to 5 are undone one by one: nobody is left behind, unless a
+    check stands between the steps."""
+    deviation = np.zeros((len(checks), 5))
+    deviation[:, 0] = 0.3
+    steps = [(200.0, (1, 2)), (200.2, (2, 3)), (200.8, (3, 4)), (200.9, (4, 5))]
+    known = history(checks, [0.3] * len(checks), deviation_v=deviation, renewals=steps)
+    found = seen_on(known, ENTRY + 310)
+    assert found.own_position.tolist() == followed
+    assert found.checks.tolist() == [1]
+
+
+def test_a_position_that_no_step_touched_keeps_its_own() -> None:
+    deviation = np.zeros((3, 5))
+    deviation[:, 4] = 0.3
+    steps = [(200.0, (1, 2)), (200.1, (2, 3))]
+    known = history([0, 100, 300], [0.3] * 3, deviation_v=deviation, renewals=steps)
+    found = seen_on(known, ENTRY + 310)
+    assert (found.own_position.tolist(), found.own_checks.tolist()) == ([5], [3])
