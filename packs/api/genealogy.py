@@ -29,7 +29,7 @@ class StayAnswer(serializers.Serializer[Any]):
     until = serializers.DateTimeField(allow_null=True)
 
 
-class CallAnswer(serializers.Serializer[Any]):
+class WhomToCallAnswer(serializers.Serializer[Any]):
     """Whom to call."""
 
     name = serializers.CharField(source="owner_name")
@@ -52,7 +52,7 @@ class CarrierAnswer(serializers.Serializer[Any]):
         number = row.car.owner_id if row.car else None
         return None if number is None else Opaque(Customer.PREFIX).to_representation(number)
 
-    @extend_schema_field(CallAnswer(allow_null=True))
+    @extend_schema_field(WhomToCallAnswer(allow_null=True))
     def get_call(self, row: Carrier) -> Any:
         actor: Actor = self.context["actor"]
         if (
@@ -61,7 +61,7 @@ class CarrierAnswer(serializers.Serializer[Any]):
             or not may(actor.roles, "customers", write=False)
         ):
             return None
-        return CallAnswer(row.car).data
+        return WhomToCallAnswer(row.car).data
 
 
 class YieldAnswer(serializers.Serializer[Any]):

@@ -60,7 +60,7 @@ class ReassemblyEntry(StepEntry):
     supersedes = supersedes(Reassembly.PREFIX)
 
 
-class VerdictAnswer(serializers.Serializer[Any]):
+class HalfVerdictAnswer(serializers.Serializer[Any]):
     """A half against the sum of its modules, as the visit stands now."""
 
     kind = serializers.CharField(source="verdict.kind", allow_null=True, default=None)
@@ -91,11 +91,11 @@ class ReassemblyAnswer(StepAnswer):
     verdict = serializers.SerializerMethodField()
     supersedes = Opaque(Reassembly.PREFIX, source="supersedes_id", allow_null=True)
 
-    @extend_schema_field(VerdictAnswer(allow_null=True))
+    @extend_schema_field(HalfVerdictAnswer(allow_null=True))
     def get_verdict(self, row: Reassembly) -> Any:
         """Of a measured half: what it shows; None for other steps and for one that was voided."""
         half = self._half(row)
-        return None if half is None else VerdictAnswer(half).data
+        return None if half is None else HalfVerdictAnswer(half).data
 
     def get_warnings(self, row: Reassembly) -> list[str]:
         """What was told when it was recorded; of a half that does not agree, what to do now."""

@@ -97,9 +97,9 @@ def _rests_on(
     odometer = entry.get("odometer_km") or load.odometer_km or rest.odometer_km
     re_energising = jobs.last(ReEnergising, visit) if opened else None
     isolation = jobs.last(IsolationCheck, visit) if opened else None
-    steps = {
-        "the re-energising": re_energising and re_energising.happened_at,
-        "the isolation check": isolation and isolation.happened_at,
+    steps: dict[str, datetime | None] = {
+        "the re-energising": None if re_energising is None else re_energising.happened_at,
+        "the isolation check": None if isolation is None else isolation.happened_at,
         "the check at rest": rest.taken_at,
         "the check under load": load.taken_at,
         "the last swap": max((one.done_at for one in proofs.changes(visit)), default=None),

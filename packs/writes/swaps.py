@@ -146,7 +146,7 @@ def _turned_faults(entry: Entry, pack_type: PackType) -> list[Fault]:
 def _lie(pack_type: PackType, before: Swap | None) -> Mapping[int | None, str]:
     """The way round where nobody says it: the type's, or as stored of what is sent again."""
     if before is None:
-        return {**ways_round.listed(pack_type.layout)}
+        return dict(ways_round.listed(pack_type.layout).items())
     return dict(before.changes.values_list("position", "orientation"))
 
 
