@@ -199,6 +199,8 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "CheckLevelEnum": "packs.models.checks.VoltageCheck.Level",
         "OutlookLevelEnum": "reports.models.outlooks.Outlook.Level",
+        "CheckOrderEnum": ["position", "monitor"],
+        "CheckStoredOrderEnum": ["position"],
         "CheckConditionEnum": "packs.models.checks.VoltageCheck.Condition",
         "ShippingConditionEnum": "packs.models.stock.ShippingDecision.Condition",
         "ComponentKindEnum": "packs.models.bench_tests.Component.Kinds",

@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from packs.api.doors import OneDoor
 from packs.api.opening_steps import PieceAnswer, SeenShape, piece_of
-from packs.api.reassemblies import VerdictAnswer
+from packs.api.reassemblies import HalfVerdictAnswer
 from packs.models import Visit
 from packs.reads import names, openings
 from packs.writes import gates
@@ -40,7 +40,7 @@ class PolarityAnswer(serializers.Serializer[Any]):
     rest_v = serializers.FloatField()
 
 
-class HalfAnswer(VerdictAnswer):
+class HalfAnswer(HalfVerdictAnswer):
     """One half of the string: its positions, and its verdict where it was measured."""
 
     half = serializers.IntegerField(source="number")
