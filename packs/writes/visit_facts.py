@@ -7,8 +7,8 @@ from typing import Any, TypeVar
 from django.db import transaction
 from django.db.models import QuerySet
 
-from packs.errors import Fault
-from packs.models import Fact, Visit
+from packs.errors import Contradiction, Fault
+from packs.models import Fact, Step, Visit
 from packs.reads import sites
 from packs.writes.actors import Actor
 from packs.writes.digests import digest
@@ -68,6 +68,13 @@ def record_on(
     the fact; `in_hand` as for any record. A visit of a car whose pack nobody knows raises no
     revision and has no history.
     """
+    old = said.supersedes
+    if isinstance(old, Step) and old.visit_id != visit.pk:
+        raise Contradiction.at(
+            "/supersedes",
+            "other_visit",
+            "A correction takes the place of a step of the same visit; void that step instead.",
+        )
     columns = {**content, "visit": visit}
     if visit.pack_id is None:
         return record_alone(model, columns, said, by=by, at=at, then=then)

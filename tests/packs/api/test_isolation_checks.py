@@ -157,3 +157,12 @@ def test_roles_and_filters(api: Api, visit: str) -> None:
 
     assert found(visit=visit, pack="tp-0001") == [two, one]
     assert found(scope="in_car") == found(since="2024-03-06T00:00:00Z") == [two]
+
+
+def test_a_correction_stays_on_its_visit(api: Api, visit: str) -> None:
+    first = api("bench").post(URL, body(visit)).json()
+    said = {"pack": "TP-0001", "opened_at": world.later(2).isoformat()}
+    other = api("desk").post("/api/v1/visits/", said).json()["id"]
+    response = api("bench").post(URL, body(other, supersedes=first["id"]))
+    assert fault(response) == (422, "/supersedes", "other_visit")
+    assert api("bench").post(URL, body(visit, supersedes=first["id"])).status_code == 201
