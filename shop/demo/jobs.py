@@ -18,6 +18,7 @@ METER, GLOVES, TORQUE_TOOL, ISOLATION = "MTR-1", "GLV-1", "TRQ-1", "ISO-1"
 DOER, SECOND, SIGNER = "BK", "RT", "TB"
 SOURCE_V = 12.6
 READS_V = 0.006  # noise of the meter at a module's terminals, V
+EVENED = 0.2  # what is left of the modules' differences after they were charged together
 NUTS_PER_BAR = 2
 LEAK_OHM, SHUNT_OHM = 60_000.0, 120_000.0
 
@@ -115,9 +116,11 @@ class Job:
         """The module and what is measured before it is joined; then each half alone."""
         seat = {"position": position, "orientation": self._lay(position)["orientation"]}
         self.tell("reassembly", kind="fitted", part="module", places=[position], seen=[seat])
-        volts = self._rest_v()
+        volts, beside = self._rest_v(), self._beside(position)
+        middle = sum(volts[at - 1] for at in beside) / len(beside)
         equal = [
-            {"position": at, "rest_v": round(volts[at - 1], 2)} for at in self._beside(position)
+            {"position": at, "rest_v": round(middle + EVENED * (volts[at - 1] - middle), 2)}
+            for at in beside
         ]
         note = self.words["equalised"]
         self.tell("reassembly", kind="equalised", readings=equal, meter=METER, note=note)
