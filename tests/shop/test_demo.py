@@ -436,7 +436,7 @@ class TestDemo:
         words = BOOKS.words["present"]
         steps = {name: job.next and job.next.name for name, job in upcoming.items()}
         assert steps[words["back"]] == "lock-out"
-        assert steps[words["bench"]] == "reassembly"
+        assert steps[words["bench"]] == "swap"
         assert steps[words["road_test"]] == "after"
         assert steps[words["ready"]] is None
         wants = [code for code, _ in upcoming[words["road_test"]].wants]
