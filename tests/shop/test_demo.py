@@ -439,8 +439,9 @@ class TestDemo:
         assert steps[words["bench"]] == "swap"
         assert steps[words["road_test"]] == "after"
         assert steps[words["ready"]] is None
-        wants = [code for code, _ in upcoming[words["road_test"]].wants]
-        assert wants == ["no_load_check"]
+        wants = {code for code, _ in upcoming[words["road_test"]].wants}
+        assert "no_load_check" in wants
+        assert wants <= {"no_load_check", "over_limit"}
 
     def test_a_pack_lies_open_with_a_module_kept_for_it(self) -> None:
         lock_out = lock_outs.not_ended().get()
